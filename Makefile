@@ -10,8 +10,12 @@ STORE ?=
 # pip's own cache could hold a build without it, hence --no-cache-dir for this one.
 ENGINE_FLAGS = $(shell $(PYTHON) -c 'import sys; print("-DPyEval_CallObject=PyObject_CallObject" if sys.version_info >= (3, 13) else "")')
 
+# Files with these hashes alone are installed; the project's own two distributions come from here, and have none.
+PIP = $(BIN)/python -m pip --quiet --disable-pip-version-check
+LOCKED = $(PIP) install --require-hashes
+
 .DEFAULT_GOAL := help
-.PHONY: help demo serve topology test nightly gates reviewed lint check bench lock clean
+.PHONY: help demo serve topology faults containers test nightly gates reviewed lint check bench lock clean
 
 help: ## what can be made
 	@sed -n 's/^\([a-z]*\):.*## /\1	/p' $(MAKEFILE_LIST) | expand -t 14
@@ -20,17 +24,22 @@ $(BIN)/python:
 	@$(PYTHON) machine.py build
 	$(PYTHON) -m venv $(VENV)
 
-$(VENV)/.run: $(BIN)/python service/requirements.lock pyproject.toml clients/python/pyproject.toml
-	@echo "Setting up $(VENV), once: durable-rules is built, $$(grep -c == service/requirements.lock) packages are fetched; half a minute, more on a slow line."
-	CPPFLAGS="$(ENGINE_FLAGS)" $(BIN)/python -m pip install --quiet --disable-pip-version-check --no-cache-dir durable-rules==2.0.28
+$(VENV)/.run: $(BIN)/python service/requirements.lock service/embedded.lock pyproject.toml clients/python/pyproject.toml
+	@echo "Setting up $(VENV), once: durable-rules is built, $$(cat service/*.lock | grep -c ==) packages are fetched; half a minute, more on a slow line."
+	@sed -n '/^durable-rules==/,/[^\\]$$/p' service/requirements.lock >$(VENV)/engine.lock
+	CPPFLAGS="$(ENGINE_FLAGS)" $(LOCKED) --no-cache-dir -r $(VENV)/engine.lock
 	$(BIN)/python -c 'import durable_rules_engine'
-	$(BIN)/python -m pip install --quiet --disable-pip-version-check -r service/requirements.lock
-	$(BIN)/python -m pip install --quiet --disable-pip-version-check --no-deps -e clients/python -e .
+	$(LOCKED) -r service/requirements.lock -r service/embedded.lock
+	$(PIP) install --no-deps -e clients/python -e .
 	@touch $@
 
 $(VENV)/.dev: $(VENV)/.run tests/requirements.lock
 	@echo "Setting up what the tests need, once: $$(grep -c == tests/requirements.lock) packages more; half a minute."
-	$(BIN)/python -m pip install --quiet --disable-pip-version-check -r tests/requirements.lock
+	$(LOCKED) -r tests/requirements.lock
+	@touch $@
+
+$(VENV)/.nightly: $(VENV)/.dev tests/nightly.lock
+	$(LOCKED) -r tests/nightly.lock
 	@touch $@
 
 demo: $(VENV)/.run ## set up, start the service, judge a working day of the demo collective
@@ -40,13 +49,19 @@ serve: $(VENV)/.run ## set up and start the service with the demo collective on 
 	$(BIN)/accord seed demo --data .data/demo --store "$(STORE)"
 	$(BIN)/accord serve --data .data/demo --store "$(STORE)" --port $(PORT)
 
-topology: $(VENV)/.run ## two services on one redis-server, as in docker-compose.yml, started by hand and checked
+topology: $(VENV)/.run ## two services on one redis-server, started by hand and checked
 	$(BIN)/python demo/topology.py
+
+faults: $(VENV)/.dev ## the topology of docker-compose.yml by hand, under load, and twenty faults; prints what each cost
+	$(BIN)/python -m tests.e2e.faults.table
+
+containers: $(VENV)/.dev ## build the image and run docker-compose.yml, in a container engine of its own, as root
+	$(BIN)/python -m tests.containers.trial
 
 test: $(VENV)/.dev ## set up and run the tests, the gates among them; the last lines say what could not run here, and why
 	@$(BIN)/python tests/suite.py
 
-nightly: $(VENV)/.dev ## the tests with what takes long: each mutant of the code, 20,000 random questions to engine and judge, 1,000 orders a law
+nightly: $(VENV)/.nightly ## the tests with what takes long: each mutant, 20,000 random questions, 1,000 orders a law, fuzzing
 	@ACCORD_NIGHTLY=1 ACCORD_DIFFERENTIAL=20000 ACCORD_LAWS=1000 $(BIN)/python tests/suite.py
 
 gates: $(VENV)/.dev ## of the tests, those alone that keep a wrong verdict out: mutants, laws, the demo's day
@@ -68,12 +83,14 @@ bench: $(VENV)/.dev ## speed, as ratios taken in one run
 	$(BIN)/python tests/bench/bench_inference.py
 	$(BIN)/python tests/bench/bench_recommend.py
 	$(BIN)/python tests/bench/bench_budgets.py
+	$(BIN)/python tests/bench/bench_replay.py
 	$(BIN)/python tests/bench/bench_heat.py
 	$(BIN)/python tests/bench/bench_reading.py
 	$(BIN)/python tests/bench/bench_service.py
 
-lock: $(BIN)/python ## write the pinned requirements anew from pyproject's floors
-	$(BIN)/python tests/lock.py
+lock: $(BIN)/python ## write the pinned requirements and their hashes anew; UPGRADE=--upgrade takes the newest
+	$(PIP) install 'uv>=0.9'
+	$(BIN)/python tests/lock.py $(UPGRADE)
 
 clean: ## take away what was made
 	rm -rf $(VENV) dist .pytest_cache .mypy_cache .ruff_cache .hypothesis .import_linter_cache

@@ -1,7 +1,8 @@
 """What a machine must have to build the project, and the programs that some tests use where they are there.
 
     python3 machine.py build       one sentence for each thing that is missing; exits 1 if there is any
-    python3 machine.py missing     the Debian packages of those PROGRAMS that are not there, for apt-get
+    python3 machine.py missing     the Debian packages of those PROGRAMS that are not there, for apt-get; with
+                                   ACCORD_NIGHTLY=1 those of NIGHTLY_PROGRAMS as well
     python3 machine.py programs    the names of all PROGRAMS
 
 Run by the Python that is at hand before anything is installed, which may be too old for the project: so it uses the
@@ -27,11 +28,14 @@ PROGRAMS = {
     "git": "git",
     "redis-server": "redis-server",
 }
+# What the nightly tests use beside these: a container engine and what makes its images, a clock to set, a proxy.
+CONTAINERS = {"dockerd": "docker.io", "docker-compose": "docker-compose", "debootstrap": "debootstrap"}
+NIGHTLY_PROGRAMS = {**CONTAINERS, "faketime": "faketime", "nginx": "nginx-light", "openssl": "openssl"}
 
 
 def with_package(program: str) -> str:
     """The program with the package that brings it."""
-    return f"{program} (package {PROGRAMS[program]})"
+    return f"{program} (package {({**PROGRAMS, **NIGHTLY_PROGRAMS})[program]})"
 
 
 def missing(programs: Iterable[str] = PROGRAMS) -> list[str]:
@@ -65,7 +69,8 @@ def main() -> int:
         for sentence in found:
             print(sentence, file=sys.stderr)
         return 1 if found else 0
-    lists = {"missing": [PROGRAMS[program] for program in missing()], "programs": list(PROGRAMS)}
+    wanted = {**PROGRAMS, **(NIGHTLY_PROGRAMS if os.environ.get("ACCORD_NIGHTLY") == "1" else {})}
+    lists = {"missing": [wanted[program] for program in missing(wanted)], "programs": list(PROGRAMS)}
     if word not in lists:
         print(__doc__, file=sys.stderr)
         return 2

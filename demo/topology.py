@@ -1,7 +1,8 @@
-"""The topology of docker-compose.yml by hand: a redis-server that syncs every write, two services on two ports.
+"""Two services by hand on one redis-server that syncs every write; docker-compose.yml has a replica beside it.
 
     python demo/topology.py           starts it on free ports, checks it, stops it
     python demo/topology.py --stay    leaves it running until Ctrl-C
+    python demo/topology.py --one-in 3    compares a third of the orders, and another third under the new revision
 
 Checked: a day's orders are answered alike by both; what is published on one is answered by the other within two
 seconds; with the store gone both go on answering, and say so; with the store back they are as before. Exits 1 if that
@@ -14,6 +15,7 @@ import argparse
 import contextlib
 import copy
 import os
+import secrets
 import shutil
 import signal
 import socket
@@ -38,7 +40,7 @@ SLOW = (3.05, 60.0)
 SEEN_S = 2.0
 AT_ONCE = 4  # orders; as many as the services have workers
 NOTICED_S = 1.0  # a worker asks the store each half second; what it knew before that it calls live
-REDIS = ("--appendonly", "yes", "--appendfsync", "always", "--maxmemory-policy", "noeviction", "--save", "")
+REDIS = ("appendonly yes", "appendfsync always", "maxmemory-policy noeviction", 'save ""')
 
 
 class Otherwise(RuntimeError):
@@ -57,12 +59,22 @@ class Redis:
     def url(self) -> str:
         return f"redis://127.0.0.1:{self.port}/0"
 
+    @property
+    def password_file(self) -> Path:
+        return self.folder / "store-password"
+
     def start(self) -> None:
         program = shutil.which("redis-server")
         if program is None:
             raise DayError("redis-server is missing; python3 machine.py missing names the package that brings it")
-        words = ["--bind", "127.0.0.1", "--port", str(self.port), "--dir", str(self.folder), *REDIS]
-        self.process = subprocess.Popen([program, *words], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+        if not self.password_file.exists():
+            _write_secret(self.password_file, secrets.token_hex(32))
+        # A file and not a command line, which every user of the machine can read.
+        config = self.folder / "redis.conf"
+        password = self.password_file.read_text(encoding="ascii")
+        place = ("bind 127.0.0.1", f"port {self.port}", f'dir "{self.folder}"', f"requirepass {password}")
+        _write_secret(config, "\n".join((*place, *REDIS)))
+        self.process = subprocess.Popen([program, str(config)], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
         until = time.monotonic() + 10
         while not self._listens():
             if self.process.poll() is not None or time.monotonic() > until:
@@ -77,6 +89,12 @@ class Redis:
         if self.process is not None:
             self.process.kill()
             self.process.wait()
+
+
+def _write_secret(file: Path, text: str) -> None:
+    """A file that only this user can read."""
+    with open(os.open(file, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600), "w", encoding="utf-8") as out:
+        out.write(text)
 
 
 @dataclass(frozen=True)
@@ -111,6 +129,7 @@ def running() -> Iterator[Topology]:
         stack.callback(redis.kill)
         redis.start()
         env = os.environ | {"ACCORD_DATA": data, "ACCORD_STORE_URL": redis.url, "ACCORD_WORKERS": "2"}
+        env["ACCORD_STORE_PASSWORD_FILE"] = str(redis.password_file)
         env.pop("PROMETHEUS_MULTIPROC_DIR", None)
         seeded(env)
         keys = Path(data, "keys")
@@ -123,9 +142,10 @@ def running() -> Iterator[Topology]:
 # -- what must hold ----------------------------------------------------------------------------------------------------
 
 
-def both_answer_alike(town: Topology) -> int:
-    """The number of orders whose answers are the same bytes, which is all of them."""
+def both_answer_alike(town: Topology, first: int, one_in: int) -> int:
+    """The number of orders whose answers are the same bytes, which is all from the ``first`` on, one in ``one_in``."""
     expected: dict[str, Any] = tomllib.loads((DEMO / "expected.toml").read_text(encoding="utf-8"))
+    names = [*expected][first::one_in]
 
     def ask(name: str) -> None:
         headers = {"Authorization": f"Bearer {town.token(expected[name]['shop'] + '-counter')}"}
@@ -136,7 +156,7 @@ def both_answer_alike(town: Topology) -> int:
             raise Otherwise(f"{name}: {[answer.text[:200] for answer in answers]}")
 
     with ThreadPoolExecutor(AT_ONCE) as threads:
-        return len(list(threads.map(ask, expected)))
+        return len(list(threads.map(ask, names)))
 
 
 def published_on_one(town: Topology) -> int:
@@ -150,7 +170,9 @@ def published_on_one(town: Topology) -> int:
         changed = {"kind": "limits", "id": LIMIT, "value": {**entry, "value": entry["value"] + 1}}
         base = {"revision": head["revision"], "digest": head["digest"]}
         draft = owner.governance.propose(base, [changed], "To see it cross over.", "A topology to be checked.")
-        steward.governance.approve(owner.governance.open(draft["proposal_id"]))
+        owner.governance.open(draft["proposal_id"])
+        owner.governance.wait_for_effect(draft["proposal_id"])
+        steward.governance.approve(owner.governance.status(draft["proposal_id"]))
         return int(steward.governance.publish(draft["proposal_id"])["revision"])
 
 
@@ -197,15 +219,15 @@ def _is_live(url: str, order: Any, headers: dict[str, str]) -> bool:
     return recorded.status_code == 201 and recorded.json()["answer"]["basis"] == "live"
 
 
-def check(town: Topology) -> None:
-    print(f"{both_answer_alike(town)} orders: the same bytes from both services")
+def check(town: Topology, one_in: int) -> None:
+    print(f"{both_answer_alike(town, 0, one_in)} orders: the same bytes from both services")
     revision = published_on_one(town)
     promised_s = time.monotonic() + SEEN_S
     seen_s = seen_on_the_other(town, revision)
     print(f"revision {revision}, published on the one, is everywhere on the other after {seen_s:.2f} s")
     # Until then a worker may answer from the revision before; from then on none of either service does.
     time.sleep(max(0.0, promised_s - time.monotonic()))
-    print(f"{both_answer_alike(town)} orders: the same bytes again, under the new revision")
+    print(f"{both_answer_alike(town, 1 % one_in, one_in)} orders: the same bytes again, under the new revision")
     longest_s = goes_on_without_the_store(town)
     print(f"without the store the longest wait for a held answer was {longest_s:.3f} s; with it back, both are live")
 
@@ -213,13 +235,14 @@ def check(town: Topology) -> None:
 def main() -> int:
     parser = argparse.ArgumentParser(description="Two services on one Redis.", allow_abbrev=False)
     parser.add_argument("--stay", action="store_true", help="leave it running until Ctrl-C, unchecked")
-    stay = parser.parse_args().stay
+    parser.add_argument("--one-in", type=int, default=1, choices=range(1, 11), metavar="N", help="orders to compare")
+    arguments = parser.parse_args()
     try:
         with running() as town:
             print(f"services: {' and '.join(town.urls)}; store: {town.redis.url}; keys: {town.keys}", flush=True)
-            if stay:
+            if arguments.stay:
                 signal.pause()
-            check(town)
+            check(town, arguments.one_in)
     except KeyboardInterrupt:
         return 0
     except Otherwise as error:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import fcntl
 import os
 import shutil
 import tomllib
@@ -12,7 +13,7 @@ from typing import Any
 
 import pytest
 from flask import Response, request
-from tests.markers import pytest_collection_modifyitems, pytest_runtest_setup
+from tests.markers import pytest_collection_modifyitems, pytest_ignore_collect, pytest_runtest_setup
 
 from accord_rules.authority import Authority
 from accord_rules.documents.canonical import canonical
@@ -24,27 +25,44 @@ from accord_rules.revision.book import Book
 from accord_service import app
 from accord_service.api.v1 import ENDPOINTS
 from accord_service.http.problems import Problem
-from accord_service.run.config import Config
+from accord_service.run.config import SEAL_KEY_FILE, Config
 from accord_service.serving import first_start
-from accord_service.store import EmbeddedServer, Store
+from accord_service.steps import effects
+from accord_service.store import EmbeddedServer, Seals, Store
 from accord_service.worker import edition
 from accord_service.worker.collector import spare_the_book
 
-__all__ = ["pytest_collection_modifyitems", "pytest_runtest_setup"]
+__all__ = ["pytest_collection_modifyitems", "pytest_ignore_collect", "pytest_runtest_setup"]
 
 
 BOOKS_HELD = 8
 
 
-@pytest.fixture(scope="session", autouse=True)
-def cache_of_its_own(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
-    """What the tests' programs remember of books that they tried lies in a folder of this run, which all its processes
-    share, and not in the user's cache."""
+@pytest.fixture(scope="session")
+def of_the_run(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder that all processes of this run share; the runs of ``suite.py`` have one together."""
+    if named := os.environ.get("ACCORD_TESTS_FOLDER"):
+        return Path(named)
     own = tmp_path_factory.getbasetemp()
-    of_the_run = own.parent if "PYTEST_XDIST_WORKER" in os.environ else own
+    return own.parent if "PYTEST_XDIST_WORKER" in os.environ else own
+
+
+@pytest.fixture(scope="session", autouse=True)
+def cache_of_its_own(of_the_run: Path) -> Iterator[None]:
+    """What the tests' programs remember of books that they tried lies in the run's folder, not in the user's cache."""
     with pytest.MonkeyPatch.context() as patch:
         patch.setenv("XDG_CACHE_HOME", str(of_the_run / "cache"))
         yield
+
+
+@pytest.fixture(scope="session", autouse=True)
+def seal_key_of_the_run(of_the_run: Path) -> Iterator[Path]:
+    """One key seals every audit of this run, so that a test can open any store behind its service's back."""
+    file = of_the_run / "seal-key.pem"
+    Seals.made_at(file)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv(SEAL_KEY_FILE, str(file))
+        yield file
 
 
 @pytest.fixture(scope="session", autouse=True)
@@ -57,8 +75,14 @@ def garbage_looked_for_as_in_workers() -> None:
 @pytest.fixture(scope="session", autouse=True)
 def rules_tried_once() -> Iterator[None]:
     """Rules that passed their trial in a throw-away process are not tried again: each application would, for the same
-    book. Rules that were not tried yet are."""
+    book. Rules that were not tried yet are. So with the authority's own test of a book that an effect is of."""
     passed: set[str] = set()
+    tested: dict[str, str] = {}
+
+    def test_once(book: Book) -> str:
+        if book.digest not in tested:
+            tested[book.digest] = edition.tried_by(book)
+        return tested[book.digest]
 
     def try_once(*arguments: Any) -> None:
         question = repr(arguments)
@@ -68,21 +92,25 @@ def rules_tried_once() -> Iterator[None]:
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(edition, "try_out", try_once)
+        patch.setattr(effects, "tried_by", test_once)
         yield
 
 
 @pytest.fixture(scope="session", autouse=True)
 def books_loaded_once() -> Iterator[None]:
     """The few books met last are not loaded again for each application and each step of a proposal: the same documents
-    make the same book, and nothing can change one. What does not load is refused anew each time, and a book whose
-    examples were taken as tried never stands in for one whose examples are to be tried."""
+    make the same book, and nothing can change one. What does not load is refused anew each time.
 
+    This process has tried every example of the shipped book, so that of a book like it only what a difference can reach
+    is tried (``load/affected.py``; its own tests hold that to trying all). A book whose examples were taken as tried by
+    somebody else never stands in for one whose examples are to be tried."""
+    shipped = load_book().documents
     loaded: dict[tuple[bytes, int, bool], Book] = {}
 
     def load_once(documents: Documents, revision: int = 1, *, tried: Documents | None = None) -> Book:
         in_full = canonical(documents), revision, True
         name = in_full if tried is None or in_full in loaded else (*in_full[:2], False)
-        book = loaded.pop(name, None) or from_documents(documents, revision, tried=tried)
+        book = loaded.pop(name, None) or from_documents(documents, revision, tried=shipped if tried is None else tried)
         loaded[name] = book  # the one met last comes last
         for oldest in [*loaded][:-BOOKS_HELD]:
             del loaded[oldest]
@@ -146,15 +174,24 @@ OpenCollective = Callable[[Iterable[str], Iterable[tuple[str, str]]], Collective
 
 
 @pytest.fixture(scope="session")
-def seeded_data(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The data folder that a first start leaves: the shipped book as revision 1, an admin's key. To be copied."""
-    data = tmp_path_factory.mktemp("seeded")
-    server = EmbeddedServer.start(data / "store")
-    try:
-        first_start.furnish(server.url, data)
-    finally:
-        server.stop()
-    return data
+def seeded_data(of_the_run: Path, seal_key_of_the_run: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The data folder that a first start leaves: the shipped book as revision 1, an admin's key. To be copied.
+
+    Made by whichever process of the run wants it first.
+    """
+    seeded = of_the_run / "seeded"
+    with (of_the_run / "seeded.lock").open("w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)  # until it is closed
+        if not seeded.exists():
+            data = tmp_path_factory.mktemp("seeded-by-this")
+            shutil.copy(seal_key_of_the_run, data / "seal-key.pem")
+            server = EmbeddedServer.start(data / "store")
+            try:
+                first_start.furnish(server.url, data)
+            finally:
+                server.stop()
+            shutil.move(data, seeded)
+    return seeded
 
 
 @pytest.fixture(scope="session")

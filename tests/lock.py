@@ -1,51 +1,79 @@
-"""Write the pinned requirements: what pip resolves pyproject's floors to, versions only, no host, no path."""
+"""Write the pinned requirements: what pyproject's floors resolve to, each with the hashes of every file of its release.
+
+``python tests/lock.py`` keeps each pin that still fits, ``--upgrade`` takes the newest releases. uv resolves for all
+machines and for every Python that the project allows at once. No host and no path is written: any package index will do
+that serves the very same files.
+"""
 
 from __future__ import annotations
 
-import json
+import argparse
+import re
 import subprocess
 import sys
+import tempfile
 import tomllib
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 
 ROOT = Path(__file__).parents[1]
-HEADER = "# Pinned by `make lock` from pyproject.toml's floors. Versions only: any package index will do.\n"
+OWN = "platen-accord"
+HEADER = "# Pinned by `make lock` from pyproject.toml's floors. No host, no path: any package index will do.\n"
+NAME = re.compile(r"[A-Za-z0-9._-]+")
+# What each file pins beside those before it: the extras of pyproject that it is for; none for what every service needs.
+FILES: Mapping[str, tuple[str, ...]] = {
+    "service/requirements.lock": (),
+    "service/embedded.lock": ("embedded",),
+    "tests/requirements.lock": ("dev",),
+    "tests/nightly.lock": ("nightly",),
+}
 
 
-def resolve(requirements: list[str]) -> dict[str, str]:
-    """Distribution name to version, for the requirements and all they need."""
-    report = subprocess.run(
-        [
-            sys.executable,
-            "-m",
-            "pip",
-            "install",
-            "--quiet",
-            "--dry-run",
-            "--ignore-installed",
-            "--report",
-            "-",
-            *requirements,
-        ],
-        check=True,
-        capture_output=True,
-        text=True,
-    )
-    packages = (package["metadata"] for package in json.loads(report.stdout)["install"])
-    return {package["name"].lower().replace("_", "-"): package["version"] for package in packages}
+def resolved(requirements: Iterable[str], least_python: str, preferred: str, *more: str) -> dict[str, str]:
+    """Distribution name to its pin with marker and hashes, for the requirements and all they need.
+
+    ``preferred``: pins to stay with where they fit.
+    """
+    with tempfile.TemporaryDirectory() as folder:
+        wanted, pins = Path(folder, "wanted.in"), Path(folder, "pins.txt")
+        wanted.write_text("\n".join(requirements))
+        pins.write_text(preferred)
+        uv = [sys.executable, "-m", "uv", "pip", "compile", "--quiet", "--universal", "--python-version", least_python]
+        shape = ["--generate-hashes", "--no-header", "--no-annotate", "--no-emit-index-url", "--no-emit-find-links"]
+        subprocess.run([*uv, *shape, *more, "--output-file", pins, wanted], check=True, stdout=subprocess.DEVNULL)
+        return read(pins.read_text())
+
+
+def read(lock: str) -> dict[str, str]:
+    """Distribution name to its pins as a lock file has them: one that hangs on the Python has several."""
+    pins: dict[str, str] = {}
+    name = ""
+    for line in lock.splitlines(keepends=True):
+        if (match := NAME.match(line)) is not None:
+            name = match.group()
+        if name and not line.startswith("#"):
+            pins[name] = pins.get(name, "") + line
+    return pins
 
 
 def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--upgrade", action="store_true", help="take the newest releases")
+    upgrade = ["--upgrade"] if parser.parse_args().upgrade else []
     project = tomllib.loads((ROOT / "pyproject.toml").read_text())["project"]
-    runtime = [requirement for requirement in project["dependencies"] if not requirement.startswith("platen-accord")]
-    run = resolve(runtime)
-    everything = resolve([*runtime, *project["optional-dependencies"]["dev"]])
-    write(ROOT / "service/requirements.lock", {name: everything[name] for name in run})
-    write(ROOT / "tests/requirements.lock", {name: v for name, v in everything.items() if name not in run})
-
-
-def write(file: Path, pins: dict[str, str]) -> None:
-    file.write_text(HEADER + "".join(f"{name}=={version}\n" for name, version in sorted(pins.items())))
+    least_python = re.search(r"\d+\.\d+", project["requires-python"]).group()  # type: ignore[union-attr]
+    needed = [requirement for requirement in project["dependencies"] if not requirement.startswith(OWN)]
+    wanted = {file: [r for extra in extras for r in project["optional-dependencies"][extra]]
+              for file, extras in FILES.items()}  # fmt: skip
+    before = "".join((ROOT / file).read_text() for file in FILES if (ROOT / file).exists())
+    # All at once first, so that what the tests need and what the service needs agree on one release.
+    everything = resolved([*needed, *(r for more in wanted.values() for r in more)], least_python, before, *upgrade)
+    pinned: set[str] = set()
+    for file, more in wanted.items():
+        needed += more
+        names = resolved(needed, least_python, "".join(everything.values())).keys() - pinned
+        (ROOT / file).write_text(HEADER + "".join(everything[name] for name in sorted(names)))
+        pinned |= names
 
 
 if __name__ == "__main__":

@@ -1,8 +1,15 @@
-"""The markers ``needs``, ``nightly`` and ``gate``; for ``conftest.py`` to take over."""
+"""The markers ``needs``, ``nightly``, ``gate``, ``alone`` and ``one_core``; for ``conftest.py`` to take over.
+
+Loading all files of tests takes seconds, and those with a test marked ``alone`` are few: the first run of ``suite.py``
+has their names written into the file that ``ACCORD_ALONE_INTO`` names, and in later runs no files are loaded but those
+that ``ACCORD_FILES_FROM`` lists.
+"""
 
 from __future__ import annotations
 
 import os
+from functools import cache
+from pathlib import Path
 
 import machine
 import pytest
@@ -36,14 +43,35 @@ GATES = (
 )
 
 
+def pytest_ignore_collect(collection_path: Path) -> bool | None:
+    """Of the files of tests only those listed, where there is a list."""
+    name = collection_path.name
+    if "ACCORD_FILES_FROM" not in os.environ or not (name.startswith("test_") and name.endswith(".py")):
+        return None
+    return str(collection_path) not in _files_listed() or None
+
+
+@cache
+def _files_listed() -> frozenset[str]:
+    return frozenset(Path(os.environ["ACCORD_FILES_FROM"]).read_text(encoding="utf-8").splitlines())
+
+
+# First, since pytest itself then takes out what is not wanted in this run.
+@pytest.hookimpl(tryfirst=True)
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
-    """Mark the gates; leave out tests marked ``nightly`` but for ``ACCORD_NIGHTLY=1``; put the longest files first."""
+    """Mark the gates; leave out tests marked ``nightly`` but for ``ACCORD_NIGHTLY=1``; put the longest files first;
+    write down where tests marked ``alone`` are."""
     for item in items:
         if any(item.nodeid.startswith((f"{gate}/", f"{gate}::")) for gate in GATES):
             item.add_marker("gate")
     if os.environ.get("ACCORD_NIGHTLY") != "1":
         config.hook.pytest_deselected(items=[item for item in items if item.get_closest_marker("nightly")])
         items[:] = [item for item in items if not item.get_closest_marker("nightly")]
+    if into := os.environ.get("ACCORD_ALONE_INTO"):
+        # Each process of a run finds the same ones.
+        alone = [item for item in items if item.get_closest_marker("alone")]
+        lines = {f"{'one_core' if item.get_closest_marker('one_core') else 'alone'} {item.path}\n" for item in alone}
+        Path(into).write_text("".join(sorted(lines)), encoding="utf-8")
     rank = {file: place for place, file in enumerate(LONGEST)}
     items.sort(key=lambda item: rank.get(item.nodeid.partition("::")[0], len(LONGEST)))
 

@@ -2,9 +2,10 @@
 
     python tests/suite.py [FILE ...]
 
-Two runs of pytest: what can share the machine runs on all of its cores; what measures seconds that were promised (the
-marker ``alone``) runs afterwards with nothing beside it. Then the last lines: what failed, what could not run here and
-which Debian package brings what it lacks, and both runs' sum in the words of pytest's own closing line.
+Three runs of pytest: what can share the machine runs on all of its cores; what measures seconds that were promised (the
+marker ``alone``) runs afterwards, first what keeps no more than one core busy (``one_core`` too), two files at a time
+where there are two cores, then the rest with nothing beside it. Then the last lines: what failed, what could not run
+here and which Debian package brings what it lacks, and the sum of all runs in the words of pytest's own closing line.
 
 With ``ACCORD_ALL=1`` nothing may be skipped. Exits with 1 if a test failed, or was skipped that had to run, or none
 ran; with 2 if pytest itself broke off.
@@ -29,6 +30,32 @@ LINUX_ONLY = (
     "The tests start the store that comes along, which is there for Linux alone: run them in a container or a virtual"
     " machine, for example with docker run -v $PWD:/accord -w /accord python:3.12 make test."
 )
+
+
+@dataclass(frozen=True)
+class Run:
+    """One run of pytest: the tests it takes, and how they are spread over processes. ``kind``: see ``markers.py``."""
+
+    marker: str
+    spread: tuple[str, ...] = ()
+    kind: str | None = None
+
+    def report(self, folder: Path) -> Path:
+        return folder / f"{self.marker}.xml"
+
+
+def _over(processes: int) -> tuple[str, ...]:
+    return "-n", str(processes), "--dist", "loadfile", "--no-loadscope-reorder"
+
+
+def runs() -> tuple[Run, ...]:
+    cores = len(os.sched_getaffinity(0))
+    return (
+        # One process more than there are cores: many tests wait, for a start or for a time limit.
+        Run("not alone", _over(cores + 1)),
+        Run("alone and one_core", _over(min(cores, 2)), "one_core"),
+        Run("alone and not one_core", (), "alone"),
+    )
 
 
 @dataclass(frozen=True)
@@ -76,15 +103,32 @@ def _need_of(count: int, reason: str) -> str:
     return f"{tests}: {reason}" if what == reason else f"{tests} {'needs' if one_test else 'need'} {what}"
 
 
-def run_pytest(marker: str, report: Path, words: Sequence[str]) -> int:
-    """Run the tests whose markers fit; pytest's exit code.
+def run_pytest(run: Run, folder: Path, words: Sequence[str]) -> int | None:
+    """Run the tests whose markers fit; pytest's exit code. None where the run before said that there are none.
 
-    Compiled code is kept whatever the environment says: the tests start many processes, and each would compile
-    the program anew.
+    ``folder``: what the runs have in common. Compiled code is kept whatever the environment says: the tests start many
+    processes, and each would compile the program anew.
     """
-    options = ["-m", marker, f"--junitxml={report}", "-o", "junit_family=xunit1"]
     env = {name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"}
-    return subprocess.run([sys.executable, "-m", "pytest", *options, *words], env=env, check=False).returncode
+    env["ACCORD_TESTS_FOLDER"] = str(folder)
+    written = folder / "with-alone"
+    if run.kind is None:
+        env["ACCORD_ALONE_INTO"] = str(written)
+    elif written.exists():
+        files = files_of(run.kind, written.read_text(encoding="utf-8"))
+        if not files:
+            return None
+        listed = folder / f"{run.kind}.files"
+        listed.write_text("\n".join(files), encoding="utf-8")
+        env["ACCORD_FILES_FROM"] = str(listed)
+    options = ["-m", run.marker, f"--junitxml={run.report(folder)}", "-o", "junit_family=xunit1"]
+    command = [sys.executable, "-m", "pytest", *options, *run.spread, *words]
+    return subprocess.run(command, env=env, check=False).returncode
+
+
+def files_of(kind: str, written: str) -> list[str]:
+    """The files with tests of this kind, of lines like ``alone /home/ann/accord/tests/store/test_away.py``."""
+    return [file for line in written.splitlines() for of, _, file in [line.partition(" ")] if of == kind]
 
 
 def exit_code(codes: Iterable[int], account: Account, *, all_must_run: bool) -> int:
@@ -97,15 +141,14 @@ def main(words: Sequence[str]) -> int:
     if sys.platform != "linux":
         print(LINUX_ONLY, file=sys.stderr)
         return 2
-    # One process more than there are cores: many tests wait, for a start or for a time limit.
-    processes = len(os.sched_getaffinity(0)) + 1
-    spread = ("-n", str(processes), "--dist", "loadfile", "--no-loadscope-reorder")
-    runs = {"not alone": (*spread, *words), "alone": tuple(words)}
     began_s, codes, account = time.monotonic(), [], Account(0, (), ())
-    with tempfile.TemporaryDirectory(prefix="accord-tests-") as folder:
-        for marker, options in runs.items():
-            report = Path(folder, f"{marker}.xml")
-            codes.append(run_pytest(marker, report, options))
+    with tempfile.TemporaryDirectory(prefix="accord-tests-") as name:
+        folder = Path(name)
+        for run in runs():
+            if (code := run_pytest(run, folder, words)) is None:
+                continue
+            codes.append(code)
+            report = run.report(folder)
             account += account_of(report) if report.exists() else Account(0, (), ())
     print(*closing_lines(account, time.monotonic() - began_s), sep="\n", flush=True)
     return exit_code(codes, account, all_must_run=os.environ.get("ACCORD_ALL") == "1")

@@ -239,16 +239,26 @@ class Authority:
     # -- validate ----------------------------------------------------------------------------------------------------
 
     def validate(self, order: Order, shop: Shop, *, observed: bool = False) -> Verdict:
-        """Say whether the order can be done. Raises reading.DocumentError where the book cannot read it.
+        """Say whether the order can be done, and count the watched rules that hold for it. Raises
+        reading.DocumentError where the book cannot read it.
 
         ``observed``: whether findings tell what was found, fact by fact.
         """
-        resolved = resolve(order, self.book, shop)
-        judged = self.judged(resolved, shop)
-        if watched := self._watch(judged):
+        verdict, watched = self.validated(order, shop, observed=observed)
+        self.count_watched(watched)
+        return verdict
+
+    def validated(self, order: Order, shop: Shop, *, observed: bool = False) -> tuple[Verdict, frozenset[str]]:
+        """The same with the watched rules that hold, for whoever counts them by ``count_watched``."""
+        judged = self.judged(resolve(order, self.book, shop), shop)
+        watched = self._watch(judged)
+        return self._verdict(judged, shop, self._remedies(judged, shop), observed=observed), watched
+
+    def count_watched(self, watched: frozenset[str]) -> None:
+        """Count that these watched rules held for an order that was answered."""
+        if watched:
             with self._counting:
                 self._watched.update(watched)
-        return self._verdict(judged, shop, self._remedies(judged, shop), observed=observed)
 
     def watch(self, order: Order, shop: Shop) -> frozenset[str]:
         """The watched rules that hold for an order, without counting them. Raises as ``validate`` does."""
@@ -552,11 +562,10 @@ def _some(names: Sequence[str], last: str) -> str:
 
 def _with_and_without(whole: Case, decorations: Sequence[Case], best: OnPress) -> tuple[list[Case], list[Case]]:
     """The cases of an answer, and the same ones with nothing assumed."""
-    bare = Case(whole.book, whole.shop, whole.order, assume=False)
-    plain_decorations = [bare.decoration_case(case.index) for case in decorations]
+    bare = whole.unassumed()
+    plain_decorations = [decoration.unassumed(bare) for decoration in decorations]
     plain_pressings = [
-        decoration.pressing_case(best.press, case.chosen, best.sequence)
-        for decoration, case in zip(plain_decorations, best.cases, strict=True)
+        case.unassumed(decoration) for decoration, case in zip(plain_decorations, best.cases, strict=True)
     ]
     return [whole, *decorations, *best.cases], [bare, *plain_decorations, *plain_pressings]
 

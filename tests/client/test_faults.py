@@ -18,6 +18,7 @@ from accord_client import (
     BadAnswer,
     Client,
     ConnectionFailed,
+    EffectNotDone,
     InvalidOrder,
     ProblemError,
     ServiceFault,
@@ -85,7 +86,7 @@ def test_busy_then_answered_waits_as_asked(faulty: Any, waits: Waits) -> None:
 def test_a_write_that_is_still_under_way_is_asked_for_again(faulty: Any, waits: Waits) -> None:
     """409 with Retry-After: the first try, whose connection was lost, goes on; with the same key it is done once."""
     faulty.will(
-        faulty.answer(409, {"title": "under way"}, PROBLEM, Retry_After="1"), faulty.answer(200, {"proposal_id": "p1"})
+        faulty.answer(409, {"title": "under way"}, PROBLEM, Retry_After="1"), faulty.answer(202, {"proposal_id": "p1"})
     )
     with client(faulty, waits) as accord:
         assert accord.governance.open("p1") == {"proposal_id": "p1"}
@@ -184,16 +185,33 @@ def test_a_silent_service_is_not_asked_again(faulty: Any, waits: Waits, fault: s
     assert waits == []
 
 
-def test_opening_a_proposal_may_take_longer_than_other_questions(faulty: Any, waits: Waits) -> None:
-    def answer_late(handler: Any) -> None:
-        faulty.closing.wait(1.0)
-        faulty.answer(200, {"proposal_id": "p1"})(handler)
+def effect(state: str, **more: Any) -> dict[str, Any]:
+    return {"proposal_id": "p1", "state": state, "orders": 885, "ended_because": None} | more
 
-    faulty.will(answer_late, faulty.stay_silent)
+
+def test_an_effect_is_waited_for_with_its_progress(faulty: Any, waits: Waits) -> None:
+    steps = [effect("working", replayed=done) for done in (0, 400)] + [effect("done", replayed=885)]
+    faulty.will(*(faulty.answer(200, step) for step in steps))
+    seen: list[Any] = []
     with client(faulty, waits) as accord:
-        assert accord.governance.open("p1") == {"proposal_id": "p1"}
-        with pytest.raises(TimedOut, match=r"within 0\.2 s"):
-            accord.governance.open("p1", silence_s=0.2)
+        assert accord.governance.wait_for_effect("p1", progress=seen.append) == steps[-1]
+    assert seen == steps
+    assert waits == pytest.approx([0.2, 0.3]), "it is asked more and more rarely"
+
+
+@pytest.mark.parametrize("state", ["failed", "cancelled", "void", "a state of a later service"])
+def test_an_effect_that_ends_otherwise_is_told_with_its_reason(faulty: Any, waits: Waits, state: str) -> None:
+    faulty.will(faulty.answer(200, effect(state, ended_because="The book moved on.")))
+    with client(faulty, waits) as accord, pytest.raises(EffectNotDone, match="The book moved on") as told:
+        accord.governance.wait_for_effect("p1")
+    assert told.value.effect["state"] == state
+
+
+def test_patience_with_an_effect_ends(faulty: Any, waits: Waits) -> None:
+    faulty.will(*(faulty.answer(200, effect("working")) for _ in range(4)))
+    with client(faulty, waits) as accord, pytest.raises(TimedOut, match="within 1 s"):
+        accord.governance.wait_for_effect("p1", patience_s=1.0)
+    assert sum(waits) >= 1.0
 
 
 def test_nobody_there(waits: Waits) -> None:

@@ -198,6 +198,12 @@ def test_sources(run: Recipes) -> None:
     assert run("sources.sh", "limits").returncode == 2
 
 
+def test_audit_head(run: Recipes) -> None:
+    head = json.loads(run("audit-head.sh").stdout)
+    assert head["anchor"].startswith(f"accord-audit-1 {head['seq']} {head['hash']} ")
+    assert run("audit-head.sh", "812").returncode == 2
+
+
 def test_facts(run: Recipes) -> None:
     pages = [json.loads(line) for line in run("facts.sh").stdout.splitlines()]
     assert len(pages) == -(-len(FACTS) // 200), "two hundred a page"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 from collections.abc import Iterator, Mapping
 from typing import Any
@@ -27,11 +28,21 @@ def faults(description: Any, schema: Mapping[str, Any], document: Any) -> list[s
 
     The description leaves answers open for fields and words to come; here they are held to those that there are.
     """
-    exact = {
-        name: {**told_so_far(shape), "additionalProperties": False} for name, shape in schemas_of(description).items()
-    }
-    validator = Draft202012Validator({**schema, "components": {"schemas": exact}})
-    return [f"{error.json_path}: {error.message}" for error in validator.iter_errors(document)]
+    return [f"{error.json_path}: {error.message}" for error in validator(description, schema).iter_errors(document)]
+
+
+# Made once for a schema of a description, since some two thousand answers are held to a few dozen. The description is
+# kept, so that no other can come to have its id.
+VALIDATORS: dict[tuple[int, str], tuple[Any, Draft202012Validator]] = {}
+
+
+def validator(description: Any, schema: Mapping[str, Any]) -> Draft202012Validator:
+    name = id(description), json.dumps(schema, sort_keys=True)
+    if name not in VALIDATORS:
+        shapes = schemas_of(description).items()
+        exact = {shape_id: {**told_so_far(shape), "additionalProperties": False} for shape_id, shape in shapes}
+        VALIDATORS[name] = description, Draft202012Validator({**schema, "components": {"schemas": exact}})
+    return VALIDATORS[name][1]
 
 
 def told_so_far(schema: Any) -> Any:

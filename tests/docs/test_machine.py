@@ -67,13 +67,15 @@ def test_headers_and_venv_are_missed(monkeypatch: pytest.MonkeyPatch, tmp_path: 
 
 
 def test_programs_and_packages_are_listed_for_the_shell(tmp_path: Path) -> None:
-    def listed(word: str, path: Path) -> str:
+    def listed(word: str, path: Path, **more: str) -> str:
         words = [sys.executable, str(ROOT / "machine.py"), word]
-        env = {"PATH": str(path)}
+        env = {"PATH": str(path), **more}
         return subprocess.run(words, env=env, capture_output=True, text=True, timeout=60, check=True).stdout
 
     assert listed("programs", tmp_path).split() == list(machine.PROGRAMS)
     assert listed("missing", tmp_path).split() == list(machine.PROGRAMS.values())
+    by_night = [*machine.PROGRAMS.values(), *machine.NIGHTLY_PROGRAMS.values()]
+    assert listed("missing", tmp_path, ACCORD_NIGHTLY="1").split() == by_night
     (tmp_path / "chromedriver").touch(mode=0o755)
     assert "chromium-driver" not in listed("missing", tmp_path).split()
     unknown = subprocess.run([sys.executable, str(ROOT / "machine.py")], capture_output=True, timeout=60, check=False)

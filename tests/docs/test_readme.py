@@ -2,8 +2,8 @@
 
 Two things are otherwise than for a newcomer. The environment that ``make`` sets up is there already: third-party
 packages are lent from the running one, the project itself is installed from the copy; ``.ci/run`` sets up a real one.
-And ``make test`` runs one file alone (PYTEST_ADDOPTS), since this file is part of the whole. The port is another one
-where 8080 is taken. No outside source.
+And ``make test`` runs one file alone, in one process (PYTEST_ADDOPTS), since this file is part of the whole. The port
+is another one where 8080 is taken. No outside source.
 """
 
 from __future__ import annotations
@@ -96,7 +96,7 @@ def test_the_page_has_the_blocks_that_are_run() -> None:
 
 
 def test_both_commands_pass_and_say_what_they_do(clone: Path, environment: Mapping[str, str]) -> None:
-    output = run(["sh", "-ec", SETUP], cwd=clone, env=environment | {"PYTEST_ADDOPTS": ONE_FILE})
+    output = run(["sh", "-ec", SETUP], cwd=clone, env=environment | {"PYTEST_ADDOPTS": f"{ONE_FILE} --maxprocesses=1"})
     demo, _, tested = output.partition("test session starts")
     progress, title, rest = demo.partition("== The day ")
     assert title

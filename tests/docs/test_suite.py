@@ -20,6 +20,10 @@ def test_passes(): pass
 @pytest.mark.alone
 def test_by_itself(): pass
 
+@pytest.mark.alone
+@pytest.mark.one_core
+def test_that_waits(): pass
+
 @pytest.mark.nightly
 def test_long(): pass
 
@@ -47,14 +51,14 @@ def run_suite(tmp_path: Path, path: str, suite: str = SUITE, **environment: str)
     """``tests/suite.py`` over a folder with this project's own markers and one file of tests."""
     folder = tmp_path / "suite"
     folder.mkdir()
-    hooks = "pytest_collection_modifyitems, pytest_runtest_setup"
+    hooks = "pytest_collection_modifyitems, pytest_ignore_collect, pytest_runtest_setup"
     (folder / "conftest.py").write_text(f"from tests.markers import {hooks}\n", encoding="utf-8")
     (folder / "test_small.py").write_text(suite, encoding="utf-8")
     env = {name: value for name, value in os.environ.items() if not name.startswith(("ACCORD", "PYTEST"))}
     env |= {"PATH": path, "PYTHONPATH": os.pathsep.join([str(ROOT), *sys.path]), **environment}
     env["PYTEST_DISABLE_PLUGIN_AUTOLOAD"] = "1"  # some that are installed take a second to load
     words = [sys.executable, str(ROOT / "tests" / "suite.py"), "-c", str(ROOT / "pyproject.toml"), str(folder)]
-    words += ["-p", "xdist", "-p", "no:cacheprovider"]
+    words += ["-p", "xdist", "-p", "no:cacheprovider", "-n", "1"]  # one process is enough for a file
     return subprocess.run(words, env=env, cwd=tmp_path, capture_output=True, text=True, timeout=240, check=False)
 
 
@@ -64,13 +68,13 @@ def test_what_could_not_run_stands_in_the_last_lines(tmp_path: Path, bare_path: 
     redis, pages, closing = done.stdout.splitlines()[-3:]
     assert redis == "not run here: 2 tests need redis-server (package redis-server)"
     assert pages == "not run here: 1 test needs chromedriver (package chromium-driver) and chromium (package chromium)"
-    assert re.fullmatch(r"=+ 3 passed, 3 skipped in [\d.]+s \(0:\d\d:\d\d\) =+", closing)
+    assert re.fullmatch(r"=+ 4 passed, 3 skipped in [\d.]+s \(0:\d\d:\d\d\) =+", closing)
 
 
 def test_nothing_may_be_left_out_where_all_must_run(tmp_path: Path, bare_path: str) -> None:
     done = run_suite(tmp_path, bare_path, ACCORD_ALL="1")
     assert done.returncode == 1
-    assert re.fullmatch(r"=+ 3 failed, 3 passed in .*=+", done.stdout.splitlines()[-1])
+    assert re.fullmatch(r"=+ 3 failed, 4 passed in .*=+", done.stdout.splitlines()[-1])
     assert done.stdout.count("needs redis-server (package redis-server)") >= 2
     assert "failed: " in done.stdout
     assert "test_store_too" in done.stdout.splitlines()[-3]
@@ -86,7 +90,7 @@ def test_any_other_skip_is_no_better_where_all_must_run(tmp_path: Path, bare_pat
 def test_nightly_tests_run_when_asked_for(tmp_path: Path, bare_path: str) -> None:
     done = run_suite(tmp_path, bare_path, ACCORD_NIGHTLY="1")
     assert done.returncode == 0, done.stdout + done.stderr
-    assert "4 passed, 3 skipped" in done.stdout.splitlines()[-1]
+    assert "5 passed, 3 skipped" in done.stdout.splitlines()[-1]
 
 
 def test_a_failure_in_the_first_run_does_not_hide_the_second(tmp_path: Path, bare_path: str) -> None:
@@ -96,6 +100,21 @@ def test_a_failure_in_the_first_run_does_not_hide_the_second(tmp_path: Path, bar
     first, second, closing = done.stdout.splitlines()[-3:]
     assert (first.rpartition("::")[2], second.rpartition("::")[2]) == ("test_wrong", "test_wrong_too")
     assert re.fullmatch(r"=+ 2 failed in .*=+", closing)
+
+
+@pytest.mark.parametrize(
+    ("markers", "loaded"), [("", 1), ("@pytest.mark.alone", 2), ("@pytest.mark.alone\n@pytest.mark.one_core", 2)]
+)
+def test_later_runs_load_only_files_that_have_tests_for_them(
+    tmp_path: Path, bare_path: str, markers: str, loaded: int
+) -> None:
+    log = tmp_path / "loaded"
+    noted = f"import pytest\nwith open({str(log)!r}, 'a') as log: log.write('x')\n"
+    suite = f"{noted}{markers}\ndef test_one(): pass\n\ndef test_two(): pass\n"
+    done = run_suite(tmp_path, bare_path, suite)
+    assert done.returncode == 0, done.stdout + done.stderr
+    assert "2 passed" in done.stdout.splitlines()[-1]
+    assert len(log.read_text(encoding="utf-8")) == loaded
 
 
 def test_no_test_at_all_is_a_failure(tmp_path: Path, bare_path: str) -> None:

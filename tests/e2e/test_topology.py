@@ -1,4 +1,4 @@
-"""Two services on one real redis-server, as docker-compose.yml has it; a proposal's whole way: scripts people run."""
+"""Two services on one real redis-server; a proposal's whole way: scripts people run."""
 
 from __future__ import annotations
 
@@ -11,6 +11,8 @@ from pathlib import Path
 import pytest
 
 DEMO = Path(__file__).parents[2] / "demo"
+# A third of the day's orders by day: that the service judges each of them as expected, tests/demo/test_served.py holds.
+ONE_IN = 1 if os.environ.get("ACCORD_NIGHTLY") == "1" else 3
 LIMIT_S = 240
 
 
@@ -19,8 +21,9 @@ def run(script: str) -> str:
     env = os.environ | {"PYTHONPATH": os.pathsep.join(filter(None, sys.path))}
     env.pop("PROMETHEUS_MULTIPROC_DIR", None)
     ended = subprocess.run(
-        [sys.executable, str(DEMO / script)], env=env, capture_output=True, text=True, timeout=LIMIT_S, check=False
-    )
+        [sys.executable, str(DEMO / script), "--one-in", str(ONE_IN)],
+        env=env, capture_output=True, text=True, timeout=LIMIT_S, check=False,
+    )  # fmt: skip
     assert ended.returncode == 0, ended.stdout + ended.stderr
     return ended.stdout
 
@@ -30,8 +33,11 @@ def run(script: str) -> str:
 def test_two_services_on_one_redis() -> None:
     output = run("topology.py")
     orders = len(list((DEMO / "orders").glob("*.json")))
-    assert f"{orders} orders: the same bytes from both services" in output
-    assert f"{orders} orders: the same bytes again, under the new revision" in output
+    before = re.search(r"^(\d+) orders: the same bytes from both services", output, re.MULTILINE)
+    after = re.search(r"^(\d+) orders: the same bytes again, under the new revision", output, re.MULTILINE)
+    assert before is not None
+    assert after is not None
+    assert min(int(before[1]), int(after[1])) >= orders // ONE_IN
     seen_s = re.search(r"everywhere on the other after ([0-9.]+) s", output)
     assert seen_s is not None
     assert float(seen_s[1]) < 2.0

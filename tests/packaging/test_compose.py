@@ -1,4 +1,4 @@
-"""The container files: no engine runs them here, so they are held to the compose schema and to the code they start.
+"""The container files, held to the compose schema and to the code they start; tests/containers really runs them.
 
 Source: the compose specification's JSON schema, as it comes inside check-jsonschema; "COPY" and ".dockerignore" as in
 Docker's reference, from memory.
@@ -6,21 +6,24 @@ Docker's reference, from memory.
 
 from __future__ import annotations
 
+import os
 import re
 import subprocess
 import sys
 from collections.abc import Iterator, Mapping
+from ipaddress import ip_address, ip_network
 from pathlib import Path
 from typing import Any
-from urllib.parse import urlsplit
 
 import pytest
 import yaml
 
 from accord_service.api.watch import VIEWS
-from accord_service.run.config import Config
+from accord_service.run.config import STORE_PASSWORD_FILE, Config
+from accord_service.store.connection import replicas_asked_for, sentinel_address
 
 ROOT = Path(__file__).parents[2]
+CONTAINERS = ROOT / "service" / "containers"
 COMPOSE = ROOT / "docker-compose.yml"
 DOCKERFILE = (ROOT / "service" / "Dockerfile").read_text(encoding="utf-8")
 READERS = ("run/config.py", "serving/gunicorn_config.py")
@@ -49,7 +52,8 @@ def stages() -> list[list[tuple[str, str]]]:
     for word, rest in instructions(DOCKERFILE):
         if word == "FROM":
             stages_.append([])
-        stages_[-1].append((word, rest))
+        if stages_:  # what stands before the first is for all of them
+            stages_[-1].append((word, rest))
     return stages_
 
 
@@ -91,11 +95,14 @@ def test_every_variable_set_is_one_that_the_code_reads(replicas: list[Mapping[st
     assert named <= read
 
 
-def test_the_code_takes_the_values(replicas: list[Mapping[str, Any]]) -> None:
+def test_the_code_takes_the_values(replicas: list[Mapping[str, Any]], tmp_path: Path) -> None:
+    (tmp_path / "password").write_text("half/open\n", encoding="ascii")
     for replica in replicas:
-        config = Config.from_env(replica["environment"])
-        assert config.store_url == replica["environment"]["ACCORD_STORE_URL"]
-        assert str(config.data) == replica["environment"]["ACCORD_DATA"]
+        given = replica["environment"]
+        assert given[STORE_PASSWORD_FILE] == "/run/secrets/store-password"
+        config = Config.from_env(given | {STORE_PASSWORD_FILE: str(tmp_path / "password")})
+        assert config.store_url == given["ACCORD_STORE_URL"].replace("://", "://:half%2Fopen@")
+        assert str(config.data) == given["ACCORD_DATA"]
 
 
 def test_the_first_key_is_written_where_it_lasts(compose: Mapping[str, Any], replicas: list[Mapping[str, Any]]) -> None:
@@ -132,40 +139,218 @@ def test_every_port_is_the_one_that_gunicorn_binds(replicas: list[Mapping[str, A
     assert "/readyz" in VIEWS
 
 
-def test_the_store_is_the_one_the_replicas_are_told_of(
+def of_kind(compose: Mapping[str, Any], kind: str) -> dict[str, Mapping[str, Any]]:
+    """The services of the compose file whose names begin so; there are some."""
+    found = {name: service for name, service in compose["services"].items() if name.startswith(f"{kind}-")}
+    assert found
+    return found
+
+
+def address(service: Mapping[str, Any]) -> str:
+    return str(service["networks"]["inside"]["ipv4_address"])
+
+
+def test_the_services_are_told_of_all_sentinels_and_wait_for_the_replicas_there_are(
     compose: Mapping[str, Any], replicas: list[Mapping[str, Any]]
 ) -> None:
+    sentinels, stores = of_kind(compose, "sentinel"), of_kind(compose, "store")
     for replica in replicas:
-        address = urlsplit(replica["environment"]["ACCORD_STORE_URL"])
-        store = compose["services"][address.hostname]
-        assert address.port == 6379, "what redis-server listens on when nothing is said"
-        assert set(store["networks"]) & set(replica["networks"])
-        assert replica["depends_on"][address.hostname] == {"condition": "service_healthy"}
-        assert "ports" not in store
-        assert all(compose["networks"][network]["internal"] for network in store["networks"])
+        url, count = replicas_asked_for(replica["environment"]["ACCORD_STORE_URL"])
+        assert {host for host, _ in sentinel_address(url).hosts} == set(map(address, sentinels.values()))
+        assert count == len(stores) - 1, "a promotion would lose what only the primary has"
+        assert "inside" in replica["networks"]
+        assert replica["depends_on"] == {name: {"condition": "service_healthy"} for name in (*stores, *sentinels)}
+
+
+def test_two_of_three_sentinels_promote_and_know_the_name_that_the_services_ask_for(
+    compose: Mapping[str, Any], replicas: list[Mapping[str, Any]]
+) -> None:
+    assert len(of_kind(compose, "sentinel")) == 3
+    (url,) = {replica["environment"]["ACCORD_STORE_URL"] for replica in replicas}
+    name = sentinel_address(replicas_asked_for(url)[0]).service
+    assert f"sentinel monitor {name} $STORE_PRIMARY 6379 2\n" in (CONTAINERS / "sentinel.sh").read_text()
+
+
+def test_the_first_primary_is_one_and_everybody_knows_which(compose: Mapping[str, Any]) -> None:
+    stores = of_kind(compose, "store")
+    (primary,) = (address(store) for store in stores.values() if "STORE_PRIMARY" not in store["environment"])
+    followers = [service for name, service in compose["services"].items() if "STORE_PRIMARY" in str(service)]
+    assert len(followers) == len(stores) - 1 + 3
+    assert {service["environment"]["STORE_PRIMARY"] for service in followers} == {primary}
+
+
+def test_addresses_are_of_the_network_and_nobody_has_anothers(compose: Mapping[str, Any]) -> None:
+    (subnet,) = (entry["subnet"] for entry in compose["networks"]["inside"]["ipam"]["config"])
+    addresses = [address(service) for kind in ("store", "sentinel") for service in of_kind(compose, kind).values()]
+    assert len(set(addresses)) == len(addresses)
+    assert all(ip_address(text) in ip_network(subnet) for text in addresses)
+
+
+def test_only_the_services_reach_the_stores(compose: Mapping[str, Any]) -> None:
+    assert compose["networks"]["inside"]["internal"]
+    sentinels = [address(sentinel) for sentinel in of_kind(compose, "sentinel").values()]
+    for store in of_kind(compose, "store").values():
+        assert store["environment"]["STORE_ADDRESS"] == address(store)
+        assert store["environment"]["STORE_SENTINELS"].split() == sentinels
+    for kind in ("store", "sentinel"):
+        for service in of_kind(compose, kind).values():
+            assert set(service["networks"]) == {"inside"}
+            assert "ports" not in service
+            assert "store-password" in service["secrets"]
+
+
+def store_settings() -> dict[str, str]:
+    lines = (CONTAINERS / "store.conf").read_text(encoding="utf-8").splitlines()
+    return dict(line.split(" ", 1) for line in lines if line and not line.startswith("#"))
 
 
 def test_the_store_syncs_every_write_and_forgets_nothing(compose: Mapping[str, Any]) -> None:
-    words = compose["services"]["store"]["command"]
-    options = dict(zip(words[1::2], words[2::2], strict=True))
-    assert options["--appendonly"] == "yes"
-    assert options["--appendfsync"] == "always"
-    assert options["--maxmemory-policy"] == "noeviction"
-    volume, _, folder = compose["services"]["store"]["volumes"][0].partition(":")
-    assert volume in compose["volumes"]
-    assert folder == "/data"
+    settings = store_settings()
+    assert settings["appendonly"] == "yes"
+    assert settings["appendfsync"] == "always"
+    assert settings["maxmemory-policy"] == "noeviction"
+    assert settings["min-replicas-to-write"] == "1"
+    for store in of_kind(compose, "store").values():
+        (volume,) = (text.partition(":")[0] for text in store["volumes"] if text.endswith(":/data"))
+        assert volume in compose["volumes"]
+        assert settings["dir"] == "/data"
+
+
+def test_a_store_refuses_writes_before_the_kernel_ends_it(compose: Mapping[str, Any]) -> None:
+    most_mb = int(store_settings()["maxmemory"].removesuffix("mb"))
+    for store in of_kind(compose, "store").values():
+        assert most_mb <= 0.75 * 1024 * int(store["mem_limit"].removesuffix("g")), "a quarter for rewriting its file"
+
+
+def test_everything_has_limits_and_a_disk_that_it_cannot_write(compose: Mapping[str, Any]) -> None:
+    for name, service in compose["services"].items():
+        assert service["mem_limit"], name
+        assert service["pids_limit"], name
+        assert service["cpus"], name
+        assert service["read_only"], name
+        assert service["logging"]["options"] == {"max-size": "10m", "max-file": "5"}, name
+
+
+def test_a_stop_leaves_the_time_to_answer_what_was_accepted(replicas: list[Mapping[str, Any]]) -> None:
+    code = "from accord_service.serving import gunicorn_config as c; print(c.graceful_timeout)"
+    graceful = subprocess.run(
+        [sys.executable, "-c", code],
+        env={"PYTHONPATH": ":".join(sys.path)},
+        capture_output=True,
+        text=True,
+        timeout=60,
+        check=True,
+    )
+    for replica in replicas:
+        assert int(replica["stop_grace_period"].removesuffix("s")) > int(graceful.stdout)
+
+
+STATE = "replicaof 10.0.0.9 6379"
+STARTED = {
+    "at first, as the primary": ("store.sh", {}, None, ['requirepass "p\\"w"', 'masterauth "p\\"w"'], ["replicaof"]),
+    "named by the Sentinels": ("store.sh", {"TOLD": "10.0.0.1"}, f"{STATE}\n", ['requirepass "p\\"w"'], ["replicaof"]),
+    "replaced while it was away": ("store.sh", {"TOLD": "10.0.0.2"}, "port 6379\n", ["replicaof 10.0.0.2 6379"], []),
+    "told nonsense": ("store.sh", {"TOLD": "Error: no route"}, f"{STATE}\n", [STATE], []),
+    "at first, as the replica": ("store.sh", {"STORE_PRIMARY": "10.0.0.1"}, None, ["replicaof 10.0.0.1 6379"], []),
+    "promoted since": (
+        "store.sh",
+        {"STORE_PRIMARY": "10.0.0.1"},
+        "port 6379\n",
+        ['requirepass "p\\"w"'],
+        ["replicaof"],
+    ),
+    "demoted since": (
+        "store.sh",
+        {},
+        f"requirepass old\n{STATE}\n",
+        [STATE, 'requirepass "p\\"w"'],
+        ["requirepass old"],
+    ),
+    "Sentinel at first": (
+        "sentinel.sh",
+        {"STORE_PRIMARY": "10.0.0.1"},
+        None,
+        ["sentinel monitor accord 10.0.0.1 6379 2", 'sentinel auth-pass accord "p\\"w"'],
+        [],
+    ),
+    "Sentinel later": (
+        "sentinel.sh",
+        {"STORE_PRIMARY": "10.0.0.1"},
+        "sentinel monitor accord 10.0.0.9 6379 2\nsentinel auth-pass accord old\n",
+        ["sentinel monitor accord 10.0.0.9 6379 2", 'sentinel auth-pass accord "p\\"w"'],
+        ["10.0.0.1", "old"],
+    ),
+}
+
+
+@pytest.mark.parametrize("case", STARTED)
+def test_a_store_starts_in_the_role_that_it_had_last(case: str, tmp_path: Path) -> None:
+    script, env, before, has, lacks = STARTED[case]
+    text = (CONTAINERS / script).read_text(encoding="utf-8")
+    for place, own in {
+        "/run/secrets/": f"{tmp_path}/",
+        "/etc/accord/": f"{CONTAINERS}/",
+        "/data/": f"{tmp_path}/",
+    }.items():
+        text = text.replace(place, own)
+    (tmp_path / "store-password").write_text('p"w\n', encoding="ascii")
+    (tmp_path / "redis-server").write_text('#!/bin/sh\necho "$@"\n', encoding="ascii")
+    (tmp_path / "redis-server").chmod(0o755)
+    config = tmp_path / ("store.conf" if script == "store.sh" else "sentinel.conf")
+    if before is not None:
+        config.write_text(before, encoding="ascii")
+    (tmp_path / "redis-cli").write_text('#!/bin/sh\necho "${TOLD:-}"\necho 6379\n', encoding="ascii")
+    (tmp_path / "redis-cli").chmod(0o755)
+    path = {"PATH": f"{tmp_path}:{os.environ['PATH']}", "STORE_ADDRESS": "10.0.0.1", "STORE_SENTINELS": "a b"}
+    started = subprocess.run(
+        ["sh", "-c", text], env={**path, **env}, capture_output=True, text=True, timeout=60, check=True
+    )
+    assert started.stdout.split()[0] == str(config)
+    written = config.read_text(encoding="utf-8")
+    assert config.stat().st_mode & 0o077 == 0, "the password is in it"
+    for line in has:
+        assert f"\n{line}\n" in f"\n{written}"
+    for part in lacks:
+        assert part not in written
+
+
+@pytest.mark.parametrize(("told", "code"), [("sha256:" + "a" * 64, 0), ("", 1), ("no such host", 1)])
+def test_images_are_pinned_by_what_the_registry_tells_or_not_at_all(told: str, code: int, tmp_path: Path) -> None:
+    (tmp_path / "docker").write_text(f'#!/bin/sh\necho "{told}"\n', encoding="ascii")
+    (tmp_path / "docker").chmod(0o755)
+    env = {"PATH": f"{tmp_path}:{os.environ['PATH']}"}
+    done = subprocess.run([CONTAINERS / "pin.sh"], env=env, capture_output=True, text=True, timeout=60, check=False)
+    assert done.returncode == code
+    if code:
+        assert done.stdout == ""
+        assert "nothing is pinned" in done.stderr
+    else:
+        pinned = dict(line.split("=", 1) for line in done.stdout.splitlines())
+        assert set(pinned) == {"ACCORD_PYTHON_IMAGE", "ACCORD_STORE_IMAGE"}
+        for variable, image in pinned.items():
+            name, _, digest = image.partition("@")
+            assert digest == told
+            assert f"${{{variable}:-{name}}}" in COMPOSE.read_text(encoding="utf-8"), "compose takes it from there"
 
 
 def test_nobody_is_root(compose: Mapping[str, Any]) -> None:
     assert dict(stages()[-1])["USER"] not in ("root", "0")
-    assert compose["services"]["store"]["user"] not in ("root", "0")
     for service in compose["services"].values():
+        assert "build" in service or service["user"] not in ("root", "0")
         assert service["cap_drop"] == ["ALL"]
 
 
 def test_each_has_a_health_check(compose: Mapping[str, Any]) -> None:
     assert "HEALTHCHECK" in dict(stages()[-1])
-    assert compose["services"]["store"]["healthcheck"]["test"]
+    for service in compose["services"].values():
+        assert "build" in service or service["healthcheck"]["test"]
+
+
+def test_an_image_named_by_compose_is_the_one_of_the_dockerfile(replicas: list[Mapping[str, Any]]) -> None:
+    default = dict(instructions(DOCKERFILE))["ARG"]
+    for replica in replicas:
+        assert replica["build"]["args"] == {"PYTHON_IMAGE": f"${{ACCORD_PYTHON_IMAGE:-{default.partition('=')[2]}}}"}
+    assert all(stage[0][1].startswith("${PYTHON_IMAGE}") for stage in stages())
 
 
 def test_the_compiler_stays_in_the_builder() -> None:

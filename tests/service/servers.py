@@ -165,7 +165,8 @@ def serving(folder: Path, *arguments: str, **settings: str) -> Iterator[Running]
 def environment(folder: Path, **settings: str) -> dict[str, str]:
     env = os.environ | {"PYTHONPATH": os.pathsep.join([str(folder), *sys.path]), "ACCORD_STORE_URL": ""}
     env.pop("PROMETHEUS_MULTIPROC_DIR", None)
-    return env | {"ACCORD_DATA": str(folder / "data")} | settings
+    # Only tests of effects need the processes that work these out.
+    return env | {"ACCORD_DATA": str(folder / "data"), "ACCORD_JOB_PROCESSES": "0"} | settings
 
 
 def _wait_until_up(running: Running) -> None:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 import json
-import threading
 from collections.abc import Callable
 from typing import Any
 
@@ -129,32 +128,3 @@ def test_tampering_is_found_where_it_was_done(
 def test_a_head_set_back_is_found(chain: Store, raw: Any) -> None:
     raw.set(HEAD, f"4 {_entry(raw, 4)['hash']}")
     assert chain.audit.verify() == 5
-
-
-def test_an_altered_document_is_found_though_the_chain_is_whole(chain: Store, raw: Any) -> None:
-    chain.shops.replace("s1", 1, {"n": 10}, who="somebody")
-    assert chain.audit.altered() == ()
-    raw.hset("{accord}:shop:s1", "d", _canonical({"changed_at": 0, "document": {"n": 11}}))
-    raw.hset("{accord}:shop:s4", "d", "not even JSON")
-    raw.delete("{accord}:shop:s5")  # as at the end of its time
-    assert chain.audit.altered() == ("{accord}:shop:s1", "{accord}:shop:s4")
-    assert chain.audit.verify() is None
-
-
-def test_documents_changed_while_they_are_looked_at_are_not_suspected(chain: Store) -> None:
-    stopping = threading.Event()
-
-    def change() -> None:
-        version = 1
-        while not stopping.is_set():
-            chain.shops.replace("s1", version, {"n": version}, who="somebody")
-            version += 1
-
-    thread = threading.Thread(target=change)
-    thread.start()
-    try:
-        for _ in range(30):
-            assert chain.audit.altered() == ()
-    finally:
-        stopping.set()
-        thread.join()

@@ -16,7 +16,7 @@ from tests.tokens import checked
 
 from accord_service.store import EmbeddedServer, NotThere, Store, StoreAway, StoreBroken, StoreError, WriteRefused
 
-pytestmark = pytest.mark.alone
+pytestmark = [pytest.mark.alone, pytest.mark.one_core]
 
 PATIENCE_S = 0.3
 Until = Callable[[Callable[[], bool]], float]

@@ -12,8 +12,8 @@ from typing import Any
 import pytest
 from redis.exceptions import RedisError
 
-from accord_service.store import Conflict, Store, StoreAway, StoreBroken
-from accord_service.store.connection import SentinelAddress, connect, sentinel_address
+from accord_service.store import Conflict, NotReplicated, Store, StoreAway, StoreBroken
+from accord_service.store.connection import SentinelAddress, connect, replicas_asked_for, sentinel_address
 
 Until = Callable[[Callable[[], bool]], float]
 RunRedis = Callable[..., subprocess.Popen[bytes]]
@@ -102,9 +102,88 @@ def test_a_store_behind_sentinel_survives_the_loss_of_its_master(
     store.shops.create("s", {}, who="t")
     until(lambda: answers(lambda: replica.get("{accord}:audit-head")))
     until(lambda: answers(lambda: sentinel.execute_command("SENTINEL", "REPLICAS", "collective")))
-    os.kill(master.pid, signal.SIGKILL)
+    idle = Store.at(f"redis+sentinel://127.0.0.1:{sentinel_port}/collective")
+    idle.revisions.first({}, author="t", reason="")
+    before = idle.watch.current().directory
+    until(lambda: replica.get("{accord}:audit-head") == idle.audit.head().text().encode())
+    os.kill(master.pid, signal.SIGSTOP)
     until(lambda: answers(lambda: store.shops.create("t", {}, who="t")))
+    os.kill(master.pid, signal.SIGCONT)
+    raw: Any = connect(f"redis://127.0.0.1:{master_port}")
+    assert raw.hget("{accord}:directory", "v") == str(before).encode(), "the replaced one answers as if nothing were"
+    seen = idle.watch.current()
+    assert seen.live
+    assert seen.directory > before, "what was seen was seen by the primary that was replaced"
     assert [shop.id for shop in store.shops.list()] == ["s", "t"]
     assert store.audit.verify() is None
-    for client in (replica, sentinel, store):
+    for client in (replica, sentinel, store, idle, raw):
         client.close()
+
+
+@pytest.mark.parametrize(
+    ("url", "read"),
+    [
+        ("redis://a:1/0", ("redis://a:1/0", 0)),
+        ("redis://a:1/0?replicas=2", ("redis://a:1/0", 2)),
+        ("redis+sentinel://a/s?db=3&replicas=1", ("redis+sentinel://a/s?db=3", 1)),
+        ("redis+sentinel://a/s?replicas=1&db=3", ("redis+sentinel://a/s?db=3", 1)),
+        ("unix:///path", ("unix:///path", 0)),
+    ],
+)
+def test_an_address_says_how_many_replicas_must_have_a_write(url: str, read: tuple[str, int]) -> None:
+    assert replicas_asked_for(url) == read
+
+
+@pytest.mark.parametrize("query", ["replicas=", "replicas=-1", "replicas=one", "replicas=1&replicas=2", "replicas=1.5"])
+def test_replicas_that_are_no_number_are_refused(query: str) -> None:
+    with pytest.raises(StoreBroken, match="must be one whole number"):
+        Store.at(f"redis://a/0?{query}")
+
+
+def test_a_write_counts_once_the_replica_has_it(
+    run_redis: RunRedis, free_port: Callable[[], int], tmp_path: Path, until: Until
+) -> None:
+    ports = {name: free_port() for name in ("primary", "replica")}
+    for name in ports:
+        (tmp_path / name).mkdir()
+    run_redis("--port", str(ports["primary"]), "--dir", str(tmp_path / "primary"), "--repl-diskless-sync-delay", "0")
+    words = ("--port", str(ports["replica"]), "--dir", str(tmp_path / "replica"))
+    replica = run_redis(*words, "--replicaof", "127.0.0.1", str(ports["primary"]))
+    primary_url = f"redis://127.0.0.1:{ports['primary']}/0"
+    on_replica: Any = connect(f"redis://127.0.0.1:{ports['replica']}/0")
+    lax, store = Store.at(primary_url), Store.at(f"{primary_url}?replicas=1")
+
+    def is_followed() -> bool:
+        try:
+            return bool(on_replica.info("replication")["master_link_status"] == "up")
+        except RedisError:
+            return False
+
+    until(is_followed)
+    until(lambda: _confirms(store))
+    store.shops.create("there", {}, who="t")
+    assert on_replica.hget("{accord}:shop:there", "v") == b"1", "acknowledged before the replica had it"
+    assert on_replica.get("{accord}:audit-head") == store.audit.head().text().encode()
+    os.kill(replica.pid, signal.SIGSTOP)
+    try:
+        with pytest.raises(NotReplicated, match="0 of the 1 replicas that must have it; ask again"):
+            store.shops.create("open", {}, who="t")
+        assert [shop.id for shop in store.shops.list()] == ["open", "there"], "reads go on, and the primary has it"
+        with pytest.raises(NotReplicated):
+            store.confirm()
+        lax.shops.create("lax", {}, who="t")
+        lax.confirm()
+    finally:
+        os.kill(replica.pid, signal.SIGCONT)
+    until(lambda: _confirms(store))
+    assert on_replica.hget("{accord}:shop:open", "v") == b"1"
+    for client in (on_replica, lax, store):
+        client.close()
+
+
+def _confirms(store: Store) -> bool:
+    try:
+        store.confirm()
+    except StoreAway:
+        return False
+    return True

@@ -141,6 +141,7 @@ def _check(store: Store, raw: Any, tallies: list[Tally]) -> None:
         assert record.digest == digest(record.documents), "half a revision"
     assert store.revisions.revision(current.number + 1) is None, "a revision without a head"
     assert store.audit.verify() is None
+    assert store.check().faults == (), "a document without its entry, or the other way round"
     assert store.audit.head().seq == current.number + len(stored), "an audit entry for each write and no other"
     assert raw.llen("{accord}:audit") == store.audit.head().seq
     assert sum(tally.open for tally in tallies) > 0, "no kill came in the middle of anything"
@@ -181,6 +182,7 @@ def test_the_owner_killed_in_the_middle_leaves_no_server_and_loses_nothing(
     assert acknowledged <= stored
     assert [count.good for count in store.outcomes.counts()] == [len(stored)]
     assert store.audit.verify() is None
+    assert store.check().faults == ()
     assert store.audit.head().seq == len(stored)
     store.close()
     server.stop()

@@ -17,6 +17,7 @@ Opener = Callable[[], Store]
 
 
 @pytest.mark.alone
+@pytest.mark.one_core
 def test_another_worker_s_publication_is_seen_within_two_seconds(open_store: Opener) -> None:
     writer, reader = open_store(), open_store()
     head = writer.revisions.first({}, author="t", reason="")
@@ -61,14 +62,14 @@ def test_whoever_comes_after_a_quiet_time_waits_for_the_one_who_asks(store: Stor
     assert watch.current().head == head
     published = store.revisions.publish(head, {"a": {}}, author="t", approvers=(), reason="", proposal=None)
     ticks.now_s += 60
-    is_asked, may_answer, ask_all = threading.Event(), threading.Event(), connection.ask_all
+    is_asked, may_answer, ask_primary = threading.Event(), threading.Event(), connection.ask_primary
 
     def ask_slowly(commands: Any) -> Any:
         is_asked.set()
         assert may_answer.wait(20)
-        return ask_all(commands)
+        return ask_primary(commands)
 
-    connection.ask_all = ask_slowly  # type: ignore[method-assign]
+    connection.ask_primary = ask_slowly  # type: ignore[method-assign]
     with ThreadPoolExecutor(2) as threads:
         first = threads.submit(watch.current)
         assert is_asked.wait(20)
@@ -105,16 +106,16 @@ def test_who_waited_for_a_slow_question_asks_again_where_it_began_too_long_ago(
     ticks, connection = Ticks(), Connection(connect(server.url))
     watch = HeadWatch(connection, monotonic=ticks)
     before = watch.current().directory
-    has_heard, may_answer, ask_all = threading.Event(), threading.Event(), connection.ask_all
+    has_heard, may_answer, ask_primary = threading.Event(), threading.Event(), connection.ask_primary
 
     def answer_slowly(commands: Any) -> Any:
-        heard = ask_all(commands)
+        heard = ask_primary(commands)
         if not has_heard.is_set():
             has_heard.set()
             assert may_answer.wait(20)
         return heard
 
-    connection.ask_all = answer_slowly  # type: ignore[method-assign]
+    connection.ask_primary = answer_slowly  # type: ignore[method-assign]
     ticks.now_s += 0.6
     with ThreadPoolExecutor(2) as threads:
         slow = threads.submit(watch.current)

@@ -67,7 +67,7 @@ class Client:
         self._session = Session(bearer(token), timeout, Retry(retries, sleep))
         self._asker = _Asker(self._base, self._session)
         self.administration = Administration(self._asker, _segment)
-        self.governance = Governance(self._asker, _segment)
+        self.governance = Governance(self._asker, _segment, sleep)
 
     def __repr__(self) -> str:
         return f"Client({self._base!r})"
@@ -212,21 +212,14 @@ class _Asker:
         self._base = base
         self._session = session
 
-    def read(self, address: str) -> dict[str, Any]:
-        return self._session.ask("GET", self._base + address)
+    def read(self, address: str, silence_s: float | None = None) -> dict[str, Any]:
+        return self._session.ask("GET", self._base + address, silence_s=silence_s)
 
     def write(
-        self,
-        method: str,
-        address: str,
-        body: Mapping[str, Any] | None,
-        headers: Mapping[str, str],
-        silence_s: float | None = None,
+        self, method: str, address: str, body: Mapping[str, Any] | None, headers: Mapping[str, str]
     ) -> dict[str, Any]:
         sent = None if body is None else _json(body)
-        return self._session.ask(
-            method, self._base + address, sent, headers=headers, also_answers=(201,), silence_s=silence_s
-        )
+        return self._session.ask(method, self._base + address, sent, headers=headers, also_answers=(201, 202))
 
     def editable(self, address: str) -> Editable:
         return self._session.editable("GET", self._base + address)

@@ -6,6 +6,7 @@
     ├── ConnectionFailed      no connection, or it broke before the whole answer had come
     ├── TimedOut              the service stayed silent for too long
     ├── BadAnswer             something answered, but not with what the service promises
+    ├── EffectNotDone         a proposal's effect was not worked out: it failed, was stopped, or is void
     └── ProblemError          the service refused, and said why (RFC 9457): status, problem, errors
         ├── InvalidOrder      400, 413, 415, 422 to an order: each of ``errors`` names a field and what is allowed
         ├── NotAuthorised     401, 403: no key, an unknown key, or a role that may not do this
@@ -72,6 +73,14 @@ class TimedOut(AccordError):
 
 class BadAnswer(AccordError):
     """An answer that this client cannot vouch for. It is never passed on as if it were a verdict."""
+
+
+class EffectNotDone(AccordError):
+    """A proposal's effect that ended otherwise than done. ``effect`` is what the service says of it."""
+
+    def __init__(self, effect: Mapping[str, Any]) -> None:
+        self.effect = effect
+        super().__init__(f"the effect is {effect.get('state')}: {effect.get('ended_because') or 'no reason given'}")
 
 
 class ProblemError(AccordError):

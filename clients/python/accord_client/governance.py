@@ -6,32 +6,29 @@ Every write carries an Idempotency-Key, so that asking again after a lost connec
 
 from __future__ import annotations
 
+import time
 import uuid
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import Any, Protocol
 from urllib.parse import urlencode
 
 from accord_client.documents import Editable
+from accord_client.exceptions import EffectNotDone, TimedOut
 
 Document = Mapping[str, Any]
-OPENING_S = 60.0
+# A small effect takes some seconds, one of many recorded orders hours: it is asked for more and more rarely.
+_SOON_S, _RARELY_S, _LATER = 0.2, 5.0, 1.5
+CHECKING_S = 300.0
 
 
 class Asker(Protocol):
     """What ``Client`` lends."""
 
-    def read(self, address: str) -> dict[str, Any]:
-        """The answer to a GET."""
+    def read(self, address: str, silence_s: float | None = None) -> dict[str, Any]:
+        """The answer to a GET; ``silence_s``: how long it may take, the client's own limit or this."""
 
-    def write(
-        self,
-        method: str,
-        address: str,
-        body: Document | None,
-        headers: Mapping[str, str],
-        silence_s: float | None = None,
-    ) -> dict[str, Any]:
-        """The answer to a POST, PUT or DELETE; ``silence_s``: how long it may take, the client's own limit or this."""
+    def write(self, method: str, address: str, body: Document | None, headers: Mapping[str, str]) -> dict[str, Any]:
+        """The answer to a POST, PUT or DELETE."""
 
     def editable(self, address: str) -> Editable:
         """The answer to a GET, with its ETag."""
@@ -50,9 +47,12 @@ class Governance:
     with status 409 or 412 where somebody else was faster or the steps are not in order; its ``problem`` says which.
     """
 
-    def __init__(self, asker: Asker, segment: Callable[[str], str]) -> None:
+    def __init__(
+        self, asker: Asker, segment: Callable[[str], str], sleep: Callable[[float], None] = time.sleep
+    ) -> None:
         self._asker = asker
         self._segment = segment
+        self._sleep = sleep
 
     # -- revisions -----------------------------------------------------------------------------------------------------
 
@@ -103,17 +103,42 @@ class Governance:
         """Write a proposal anew; refused (412) if ``proposal`` would have another ETag by now."""
         return self._asker.replace(self._proposal(proposal_id), draft, {"If-Match": etag, **_once()})
 
-    def open(self, proposal_id: str, *, validate_only: bool = False, silence_s: float = OPENING_S) -> Document:
-        """Work the effect out and put the proposal to the stewards.
+    def open(self, proposal_id: str, *, validate_only: bool = False) -> Document:
+        """Have the effect worked out, upon which the proposal is put to the stewards.
 
-        Thousands of orders are judged for it, so the service may stay silent for ``silence_s`` instead of the client's
-        own time limit.
+        All recorded orders are judged for it, so the answer only says that it has begun; see ``wait_for_effect``.
         """
-        return self._post(f"{self._proposal(proposal_id)}/open", None, validate_only, silence_s=silence_s)
+        return self._post(f"{self._proposal(proposal_id)}/open", None, validate_only)
 
     def effect(self, proposal_id: str) -> Document:
-        """What the proposal would do, order by order."""
+        """What the proposal would do, order by order, or how far the working out of that has come."""
         return self._asker.read(f"{self._proposal(proposal_id)}/effect")
+
+    def wait_for_effect(
+        self, proposal_id: str, *, progress: Callable[[Document], None] | None = None, patience_s: float = 3600.0
+    ) -> Document:
+        """The effect once it is worked out. ``progress`` is given what ``effect`` says each time that it is asked.
+
+        Raises EffectNotDone where it failed, was stopped or is void, TimedOut after ``patience_s`` of waiting; it goes
+        on meanwhile.
+        """
+        waited_s, pause_s = 0.0, _SOON_S
+        while True:
+            effect = self.effect(proposal_id)
+            if progress is not None:
+                progress(effect)
+            if effect["state"] == "done":
+                return effect
+            if effect["state"] != "working":
+                raise EffectNotDone(effect)
+            if waited_s >= patience_s:
+                raise TimedOut(f"the effect of {proposal_id} was not worked out within {patience_s:g} s")
+            self._sleep(pause_s)
+            waited_s, pause_s = waited_s + pause_s, min(_RARELY_S, _LATER * pause_s)
+
+    def cancel_effect(self, proposal_id: str, *, validate_only: bool = False) -> Document:
+        """Stop the working out of an effect: for the proposal's author, and stewards."""
+        return self._post(f"{self._proposal(proposal_id)}/effect/cancel", None, validate_only)
 
     def approve(self, status: Document, *, validate_only: bool = False) -> Document:
         """Approve exactly what ``status``, as it was read, stands for."""
@@ -182,9 +207,17 @@ class Governance:
         return self._asker.pages("/v1/audit?limit=200")
 
     def audit_head(self) -> Document:
-        """Where the audit ends: ``seq`` and ``hash`` of its last entry."""
-        head: Document = self._asker.read("/v1/audit?limit=1")["head"]
-        return head
+        """Where the audit ends: ``seq``, ``hash`` and the rest, with the ``anchor``, one line to be kept."""
+        return self._asker.read("/v1/audit/head")
+
+    def check_audit(self, anchor: str | None = None, silence_s: float = CHECKING_S) -> Document:
+        """The service's account of whether all it holds is what the audit says: ``whole``, ``lines`` for people,
+        ``faults``; for stewards and admins. ``anchor``: a line of ``audit_head`` that was kept, to be found again.
+
+        Everything is read for it, so the service may stay silent for ``silence_s``.
+        """
+        query = f"?{urlencode({'anchor': anchor})}" if anchor is not None else ""
+        return self._asker.read(f"/v1/audit/check{query}", silence_s)
 
     # -- inside --------------------------------------------------------------------------------------------------------
 
@@ -194,10 +227,9 @@ class Governance:
         body: Document | None,
         validate_only: bool,
         idempotency_key: str | None = None,
-        silence_s: float | None = None,
     ) -> dict[str, Any]:
         query = "?validate_only=true" if validate_only else ""
-        return self._asker.write("POST", address + query, body, _once(idempotency_key), silence_s)
+        return self._asker.write("POST", address + query, body, _once(idempotency_key))
 
     def _proposal(self, proposal_id: str) -> str:
         return f"/v1/proposals/{self._segment(proposal_id)}"

@@ -37,7 +37,7 @@ def answer_of(function: Callable[..., Any], sources: Mapping[str, SourceField]) 
         lines.append(f"    if {' or '.join(f'{name} is None' for name in needed)}: return None")
     arguments = []
     for name, read in reads.items():
-        code = name if name in known else _fetched(read, fields.get(name))
+        code = name if name in known else fetched(read, fields.get(name))
         if read.absent is not ... and name in fields:
             space[f"absent_{name}"] = read.absent
             code = f"{code} if parts.{fields[name].holder} is not None else absent_{name}"
@@ -48,7 +48,8 @@ def answer_of(function: Callable[..., Any], sources: Mapping[str, SourceField]) 
     return answer
 
 
-def _fetched(read: Read, source: SourceField | None) -> str:
+def fetched(read: Read, source: SourceField | None) -> str:
+    """The code that fetches what is read from ``facts`` and ``parts``; ``source``: the field, where it is one."""
     first = read.names[0]
     if source is not None:
         return f"parts.{source.path}"

@@ -7,12 +7,16 @@ changes holds for all settings. Which parts a fact hangs on follows from what it
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable, Iterable, Mapping
+from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping
+from contextlib import suppress
+from functools import lru_cache
 from operator import attrgetter
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from accord_rules.derive.answers import Answer, answer_of
 from accord_rules.derive.chosen import Chosen, Sequenced
+from accord_rules.derive.filling import Fillers, fillers
 from accord_rules.derive.graph import GRAPH, Graph
 from accord_rules.derive.parts import Parts
 from accord_rules.derive.sources import SOURCES, Part
@@ -37,6 +41,10 @@ _LAYERS: Mapping[Scope, tuple[frozenset[Part], ...]] = {
         _PRINT | {Part.TRANSFER, Part.PRESS, Part.SETTINGS},
     ),
 }
+
+
+# The layer that hangs on the settings chosen.
+_SETTLED = 3
 
 
 class _Node(NamedTuple):
@@ -65,6 +73,20 @@ def _constant_or_call(value: Any, graph: Graph) -> Answer:
 
 # A graph with faults is refused when a book is loaded, before any fact of it is worked out.
 _NODES: Mapping[str, _Node] = {} if GRAPH.faults else {name: _node(GRAPH, fact) for name, fact in GRAPH.facts.items()}
+
+
+def _layer_of(name: str) -> tuple[int, int | None]:
+    return _NODES[name].rank, _NODES[name].layer
+
+
+_NO_FILLERS: Fillers = MappingProxyType({})
+# By scope, the facts that something may be assumed for.
+_ASSUMABLE = tuple(
+    tuple(name for name, node in _NODES.items() if node.assumed is not None and node.rank == scope.rank)
+    for scope in Scope
+)
+# What may have a cause: facts that the order can leave unsaid or that blame one, and what hangs on them.
+_CAUSED = GRAPH.downstream(name for name, fact in GRAPH.facts.items() if fact.missing is not None or fact.blamed)
 # What the facts of a decoration hang on beyond its layers.
 _LOOSE = tuple(
     source
@@ -74,12 +96,16 @@ _LOOSE = tuple(
 
 
 class SharedFacts:
-    """The facts that hang on the same parts of a question; ``narrower`` are those that hang on one part more."""
+    """The facts that hang on the same parts of a question; ``narrower`` are those that hang on one part more.
 
-    __slots__ = ("facts", "narrower")
+    ``filled``: whether those that are sure to be read were worked out together.
+    """
+
+    __slots__ = ("facts", "filled", "narrower")
 
     def __init__(self) -> None:
         self.facts: dict[str, Any] = {}
+        self.filled = False
         self.narrower: dict[Hashable, SharedFacts] = {}
 
     def of(self, part: Hashable) -> SharedFacts:
@@ -101,16 +127,23 @@ class FactError(RuntimeError):
 class KnownFacts(dict[str, Any]):
     """Facts by name, of one case; what is not known yet is worked out."""
 
-    __slots__ = ("assume", "layers", "parts", "rank", "wider")
+    __slots__ = ("assume", "fillers", "layers", "parts", "rank", "wider")
 
     def __init__(
-        self, parts: Parts, rank: int, layers: tuple[SharedFacts, ...], wider: KnownFacts | None, assume: bool
+        self,
+        parts: Parts,
+        rank: int,
+        layers: tuple[SharedFacts, ...],
+        wider: KnownFacts | None,
+        assume: bool,
+        fillers: Fillers,
     ) -> None:
         super().__init__(wider if wider is not None else ())
         for layer in layers:
             if layer.facts:
                 self.update(layer.facts)
-        self.parts, self.rank, self.layers, self.wider, self.assume = parts, rank, layers, wider, assume
+        self.parts, self.rank, self.layers, self.wider = parts, rank, layers, wider
+        self.assume, self.fillers = assume, fillers
 
     def __missing__(self, name: str) -> Any:
         rank, layer, answer, assumed, _ = _NODES[name]
@@ -119,6 +152,8 @@ class KnownFacts(dict[str, Any]):
                 raise KeyError(f"{name} is not known of the {list(Scope)[self.rank].value} alone")
             value = self[name] = self.wider[name]
             return value
+        if layer is not None and self._is_filled(name, layer):
+            return self[name]
         try:
             value = answer(self, self.parts)
             if value is None and assumed is not None and self.assume:
@@ -132,6 +167,21 @@ class KnownFacts(dict[str, Any]):
             self.layers[layer].facts[name] = value
         return value
 
+    def _is_filled(self, name: str, layer: int) -> bool:
+        """Whether a fact is known once all of its layer that are sure to be read were worked out together."""
+        shared = self.layers[layer]
+        # While settings are being chosen nothing that hangs on them is known.
+        if not shared.filled and (layer != _SETTLED or self.parts.chosen is not None):
+            filler = self.fillers.get((self.rank, layer))
+            if filler is not None and name in filler.names:
+                shared.filled = True
+                # Where one fails the rest are worked out one by one, and whoever reads that one is told.
+                with suppress(Exception):
+                    filler.fill(self, self.parts, self.assume, shared.facts)
+                self.update(shared.facts)
+                return name in self
+        return False
+
 
 class Cause(NamedTuple):
     """Why a fact is not known from the order itself: a fact that the order leaves unsaid, and what stands in."""
@@ -140,25 +190,37 @@ class Cause(NamedTuple):
     missing: Ask | Assume
 
 
+class _Heard(NamedTuple):
+    """What a fact said when it was worked out for its causes: its own, with where it would be said, and its reads."""
+
+    pointer: str
+    cause: Cause | None
+    reads: tuple[str, ...]
+
+
 class Case:
     """A question of one scope, with its facts. Two cases are never equal: each is a question of its own."""
 
-    __slots__ = ("_likeness", "_parts", "book", "index", "known", "parent", "scope")
+    __slots__ = ("_causes", "_heard", "_likeness", "_parts", "book", "index", "known", "parent", "scope")
 
     def __init__(self, book: Book, shop: Shop, order: Order, *, assume: bool = True) -> None:
         """A whole order. ``assume=False`` leaves unsaid things unknown instead of assuming."""
         parts = Parts(book, shop, order)
-        self._set(book, None, Scope.ORDER, 0, parts, KnownFacts(parts, 0, (SharedFacts(),), None, assume))
+        written = fillers(book.named_facts, _layer_of)
+        self._set(book, None, Scope.ORDER, 0, parts, KnownFacts(parts, 0, (SharedFacts(),), None, assume, written))
 
     def _set(self, book: Book, parent: Case | None, scope: Scope, index: int, parts: Parts, known: KnownFacts) -> None:
         self.book, self.parent, self.scope, self.index = book, parent, scope, index
         self._parts, self.known = parts, known
         self._likeness: Hashable = None
+        self._causes: dict[str, Mapping[str, Cause]] = {}
+        self._heard: dict[str, _Heard] = {}
 
     @classmethod
     def _child(cls, parent: Case, scope: Scope, index: int, parts: Parts, layers: tuple[SharedFacts, ...]) -> Case:
         case = cls.__new__(cls)
-        known = KnownFacts(parts, scope.rank, layers, parent.known, parent.known.assume)
+        wider = parent.known
+        known = KnownFacts(parts, scope.rank, layers, wider, wider.assume, wider.fillers)
         case._set(parent.book, parent, scope, index, parts, known)
         return case
 
@@ -173,9 +235,8 @@ class Case:
             raise ValueError("another piece, or another use of it, is another question")
         case = Case.__new__(Case)
         parts = Parts(self.book, self.shop, order)
-        case._set(
-            self.book, None, Scope.ORDER, 0, parts, KnownFacts(parts, 0, self.known.layers, None, self.known.assume)
-        )
+        known = KnownFacts(parts, 0, self.known.layers, None, self.known.assume, self.known.fillers)
+        case._set(self.book, None, Scope.ORDER, 0, parts, known)
         return case
 
     def decoration_case(self, index: int) -> Case:
@@ -212,6 +273,29 @@ class Case:
             case._parts.chosen = chosen
         return case._alone()
 
+    def unassumed(self, parent: Case | None = None) -> Case:
+        """The same question with nothing assumed; ``parent``: the same of the wider one.
+
+        What hangs on nothing that was assumed here is taken over.
+        """
+        layers = tuple(SharedFacts() for _ in self.known.layers)
+        wider = parent.known if parent is not None else None
+        # Most is taken over, so that little of a layer is left to be worked out.
+        known = KnownFacts(self._parts, self.scope.rank, layers, wider, assume=False, fillers=_NO_FILLERS)
+        touched = _touched(frozenset(self._assumed()))
+        known.update({name: value for name, value in self.known.items() if name not in touched})
+        case = Case.__new__(Case)
+        case._set(self.book, parent, self.scope, self.index, self._parts, known)
+        return case
+
+    def _assumed(self) -> Iterator[str]:
+        """The facts of this scope and the wider ones that are assumed here."""
+        if self.parent is not None:
+            yield from self.parent._assumed()
+        for name in _ASSUMABLE[self.scope.rank]:
+            if self.known[name] is not None and _NODES[name].answer(self.known, self._parts) is None:
+                yield name
+
     def _alone(self) -> Case:
         """The time of the order is then the pressing's own, which is known before there is any order of pressings."""
         self._parts.sequence = Sequenced((0,), total_s=self.known["job.total_s"])
@@ -245,27 +329,43 @@ class Case:
 
         It goes by the reads that are made, not by those declared: what was not looked at is to blame for nothing.
         """
-        causes: dict[str, Cause] = {}
-        self._collect_causes(name, causes, set())
+        causes = self._causes.get(name)
+        if causes is None:
+            causes = self._causes[name] = self._collected_causes(name)
         return causes
 
-    def _collect_causes(self, name: str, causes: dict[str, Cause], seen: set[str]) -> None:
-        if name in seen:
-            return
-        seen.add(name)
+    def _collected_causes(self, name: str) -> Mapping[str, Cause]:
+        causes: dict[str, Cause] = {}
+        seen: set[str] = set()
+        waiting = [name]
+        while waiting:
+            name = waiting.pop()
+            if name in seen:
+                continue
+            seen.add(name)
+            pointer, cause, reads = self._of_scope(GRAPH.facts[name].scope)._hear(name)
+            if cause is not None:
+                causes.setdefault(pointer.replace("{i}", str(self.index)), cause)
+            waiting += reversed(reads)
+        return causes
+
+    def _hear(self, name: str) -> _Heard:
+        """Work a fact of this scope out once more, noting what is read."""
+        heard = self._heard.get(name)
+        if heard is not None:
+            return heard
         node, fact = _NODES[name], GRAPH.facts[name]
-        owner = self._of_scope(fact.scope)
-        noted = _Noted(owner.known)
-        raw = node.answer(noted, owner._parts)
-        missing = fact.missing
-        if raw is None and missing is not None:
+        noted = _Noted(self.known)
+        pointer, cause, missing = "", None, fact.missing
+        if node.answer(noted, self._parts) is None and missing is not None:
             if isinstance(missing, Assume) and missing.question and node.assumed is not None:
                 # An assumption that cannot be made turns into its question.
-                if node.assumed(noted, owner._parts) is None:
+                if node.assumed(noted, self._parts) is None:
                     missing = Ask(missing.pointer, missing.question)
-            causes.setdefault(missing.pointer.replace("{i}", str(self.index)), Cause(fact, missing))
-        for read in sorted({*noted.names, *fact.blamed}):
-            self._collect_causes(read, causes, seen)
+            pointer, cause = missing.pointer, Cause(fact, missing)
+        reads = tuple(sorted(_CAUSED.intersection((*noted.names, *fact.blamed))))
+        heard = self._heard[name] = _Heard(pointer, cause, reads)
+        return heard
 
     def _of_scope(self, scope: Scope) -> Case:
         case: Case = self
@@ -321,6 +421,13 @@ class Case:
 
     def entry(self, kind: str, name: str) -> Any:
         return self.book.catalogue[kind][name]
+
+
+# One some 10 kB; orders leave the same few things unsaid.
+@lru_cache(maxsize=128)
+def _touched(assumed: frozenset[str]) -> frozenset[str]:
+    """What hangs on these facts, and they themselves."""
+    return GRAPH.downstream(assumed)
 
 
 def _about_the_piece(order: Order) -> tuple[Any, ...]:

@@ -21,7 +21,11 @@ from typing import Any, ClassVar, TypeVar
 from accord_rules.documents import spelling, units
 
 T = TypeVar("T")
-_FOREIGN, _FOREIGN_IN_LINES = re.compile(r"[\x00-\x1f\ud800-\udfff]"), re.compile(r"[\x00-\x09\x0b-\x1f\ud800-\udfff]")
+# Control characters, halves of surrogate pairs, and what lets a text read otherwise than it is: characters that nobody
+# sees, line ends of no keyboard, and those that turn the direction of what follows. Marks that right-to-left writing
+# needs (U+200C to U+200F, U+061C) are text.
+_UNSEEN = r"\x7f-\x9f\u00ad\u180e\u200b\u2028-\u202e\u2060-\u206f\ufeff\ufff9-\ufffb\U000e0000-\U000e007f\ud800-\udfff"
+_FOREIGN, _FOREIGN_IN_LINES = re.compile(rf"[\x00-\x1f{_UNSEEN}]"), re.compile(rf"[\x00-\x09\x0b-\x1f{_UNSEEN}]")
 _DATE = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
 _INSTANT = re.compile(_DATE.pattern + r"T[0-9]{2}:[0-9]{2}:[0-9]{2}(?:\.[0-9]{1,6})?(?:Z|[+-][0-9]{2}:[0-9]{2})")
 _TOLD_MOST = 16
@@ -174,7 +178,7 @@ def kind_of(value: Any) -> str:
 
 @dataclass(frozen=True)
 class Text(Reader):
-    """A string of 1 to ``most`` characters without control characters; ``lines`` admits line breaks."""
+    """A string of 1 to ``most`` characters, all of them text (``no_text``); ``lines`` admits line breaks."""
 
     kind = "text"
     most: int = 200
@@ -186,12 +190,23 @@ class Text(Reader):
             raise LeafError(f"must be a string, not {kind_of(value)}", code="wrong-type")
         if not 1 <= len(value) <= self.most:
             raise LeafError(f"must have 1 to {self.most} characters, has {len(value)}", code="out-of-range")
-        if (_FOREIGN_IN_LINES if self.lines else _FOREIGN).search(value):
-            raise LeafError("must not contain control characters or half a surrogate pair", code="bad-format")
+        if (message := no_text(value, lines=self.lines)) is not None:
+            raise LeafError(message, code="bad-format")
         return value
 
     def json_schema(self) -> dict[str, Any]:
         return {"type": "string", "minLength": 1, "maxLength": self.most} | _example(self.example)
+
+
+def no_text(value: str, *, lines: bool = False) -> str | None:
+    """Why a string is no text that everybody sees as it is; None where it is. ``lines``: it may have line breaks."""
+    foreign = (_FOREIGN_IN_LINES if lines else _FOREIGN).search(value)
+    if foreign is None:
+        return None
+    return (
+        f"must not contain U+{ord(foreign.group()):04X}: no control characters, nothing that nobody sees or that turns"
+        " the direction of reading, nor half a surrogate pair"
+    )
 
 
 @dataclass(frozen=True)

@@ -320,7 +320,8 @@ DIMENSIONS: Mapping[str, Dimension] = MappingProxyType(
 )
 
 # No exponents on purpose: nobody writes 2e2 °F on a job ticket, and 1e400 must not become infinity.
-_DECIMAL = r"(?:[0-9]{1,9}(?:[.,][0-9]{1,6})*|[.,][0-9]{1,6})"
+_FIGURES_MOST = 9
+_DECIMAL = rf"(?:[0-9]{{1,{_FIGURES_MOST}}}(?:[.,][0-9]{{1,6}})*|[.,][0-9]{{1,6}})"
 _FRACTION = r"[0-9]{1,4}/[0-9]{1,4}"
 _NUMBER = rf"[-+]?(?:(?:[0-9]{{1,9}}\s*[\s-]\s*)?{_FRACTION}|{_DECIMAL})"
 _UNIT = r"[^\s0-9.,:/+-][^0-9:+-]*?(?:\^?[²³23](?![0-9.,]))?"
@@ -519,9 +520,11 @@ def _without_thousands(text: str, marks: list[str], symbol: str) -> tuple[str, .
     last = marks[-1] if len({*marks}) > 1 and marks.count(marks[-1]) == 1 else ""
     whole, _, decimals = text.rpartition(last) if last else (text, "", "")
     head, *groups = re.split(r"[.,]", whole)
-    if len(head.lstrip("+-")) > 3 or any(len(group) != 3 for group in groups):
+    figures = f"{head}{''.join(groups)}"
+    in_threes = len(head.lstrip("+-")) <= 3 and all(len(group) == 3 for group in groups)
+    if not in_threes or len(figures.lstrip("+-")) > _FIGURES_MOST:
         return ()
-    return (f"{head}{''.join(groups)}{'.' if decimals else ''}{decimals} {symbol}",)
+    return (f"{figures}{'.' if decimals else ''}{decimals} {symbol}",)
 
 
 def _fraction(text: str, symbol: str, sign: str, whole: str | None, above: str, below: str) -> float:
@@ -533,9 +536,10 @@ def _fraction(text: str, symbol: str, sign: str, whole: str | None, above: str, 
     if symbol not in ("", *_DIVIDED):
         message = f"{text} cannot be read with {symbol}: only inches are written as fractions, write {decimal}"
         raise UnitError(message, write=(decimal,))
-    if int(below) not in _DIVIDED_INTO or not 0 < int(above) < int(below):
+    on_a_rule = int(below) in _DIVIDED_INTO
+    if not on_a_rule or not 0 < int(above) < int(below):
         # 11/2 is often 1 1/2 with its space lost.
-        is_lost = whole is None and len(above) > 1 and 0 < int(above[-1]) < int(below)
+        is_lost = on_a_rule and whole is None and len(above) > 1 and 0 < int(above[-1]) < int(below)
         lost = (f"{sign}{above[:-1]} {above[-1]}/{below} {symbol}",) if is_lost else ()
         write = (decimal, *lost)
         message = f"{text} is on no rule: an inch is divided into 2, 4, 8, 16, 32 or 64; write {_or(write)}"

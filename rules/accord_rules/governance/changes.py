@@ -14,6 +14,7 @@ from __future__ import annotations
 
 import copy
 import math
+import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
@@ -31,6 +32,7 @@ from accord_rules.documents.reading import (
     Text,
     escape,
     kind_of,
+    no_text,
     optional,
     required,
     unopened,
@@ -46,6 +48,8 @@ ABSENT = "none"
 CHANGES_MOST = 200
 ENTRY_MOST_BYTES = 64_000
 ENTRY_MOST_DEPTH = 12
+_ID = re.compile(r"[a-z0-9]+(?:[-._][a-z0-9]+)*")
+_CODE = re.compile(r"[A-Z0-9]+(?:[-._][A-Z0-9]+)*")
 
 
 class ChangeError(ValueError):
@@ -95,8 +99,8 @@ def _no_entry(value: Any, pointer: str, depth: int) -> Iterable[Fault]:
 
 
 def _no_text(text: str, pointer: str) -> Iterable[Fault]:
-    if any(0xD800 <= ord(c) <= 0xDFFF for c in text):
-        yield Fault(pointer, "must not contain half a surrogate pair", code="bad-format")
+    if (message := no_text(text, lines=True)) is not None:
+        yield Fault(pointer, message, code="bad-format")
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,12 +115,21 @@ class EntryChange(Documented):
     before: str | None = optional(Text(80), about='digest of the entry as it was, "none" where there was none')
 
 
+def is_entry_id(kind: str, id_: str) -> bool:
+    """Whether an entry may be called so: in letters that look like no others, and nothing that an address or a file's
+    name could be taken for. What is in the book by another name can still be taken out."""
+    return (_CODE if kind in ("fibres", "ambiguous_fibres") else _ID).fullmatch(id_) is not None
+
+
 def read_changes(document: Any, pointer: str = "/changes") -> tuple[EntryChange, ...]:
     """Read a change set strictly. Raises DocumentError with every fault and its JSON Pointer."""
     faults: list[Fault] = []
     changes: tuple[EntryChange, ...] | None = Many(Object(EntryChange), CHANGES_MOST).read(document, pointer, faults)
     seen: set[tuple[str, str]] = set()
     for index, change in enumerate(changes or ()):
+        if change is not None and change.value is not None and not is_entry_id(change.kind, change.id):
+            message = "must be small letters and figures, joined by single hyphens, dots or underscores"
+            faults.append(Fault(f"{pointer}/{index}/id", message, code="bad-format"))
         if change is not None and (change.kind, change.id) in seen:
             message = f"changes {change.kind} {change.id} a second time"
             faults.append(Fault(f"{pointer}/{index}", message, code="given-twice"))

@@ -8,23 +8,30 @@ replay otherwise; the effect says which.
 from __future__ import annotations
 
 import itertools
-from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
-from types import MappingProxyType
-from typing import Any
 
-from accord_rules.advise.steps import steps
-from accord_rules.authority import Authority, Judged, code_digest
+from accord_rules.authority import code_digest
 from accord_rules.documents import units
-from accord_rules.documents.answers import INTEGER, STRING, STRING_OR_NULL, STRINGS, Free, listed, mapped
+from accord_rules.documents.answers import INTEGER, STRING, STRINGS, listed, mapped
 from accord_rules.documents.canonical import digest
-from accord_rules.documents.reading import Choice, DocumentError, Object, required
+from accord_rules.documents.reading import Choice, Object, required
 from accord_rules.documents.writing import Documented, written
 from accord_rules.governance import edges
 from accord_rules.governance.changes import CHANGEABLE, EntryChange, difference
-from accord_rules.governance.fitting import fitting
+from accord_rules.governance.comparison import (
+    DIRECTIONS,
+    LISTED_MOST,
+    Comparison,
+    Differences,
+    EdgeOrder,
+    Flip,
+    FlipCount,
+    FlipWitness,
+    RecordedOrder,
+    StepDifference,
+)
 from accord_rules.governance.limits import (
     EQUAL,
     FIRM,
@@ -40,83 +47,16 @@ from accord_rules.governance.limits import (
 from accord_rules.orders.order import Order
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
-from accord_rules.revision.names import resolve
 from accord_rules.revision.rule import Rule
-from accord_rules.verdict import LEVELS, VERDICTS, WORKABLE, PlannedStep
+from accord_rules.verdict import LEVELS
 
-UNREADABLE = "unreadable"  # the book does not know what the order names
-# An order the book cannot read is an order it does not let pass.
-REPLAYED_VERDICTS = (*VERDICTS, UNREADABLE)
-_BOOK = "(book)"
-SOURCES = RECORDED, EDGE = ("recorded", "edge")
-DIRECTIONS = (STRICTER, LOOSER)
 WAYS = (*DIRECTIONS, EQUAL, MIXED)
 EXACTLY, BY_REPLAY = "exactly", "by replay"
 EVERY_ORDER = "every order"
 SAID_SETTINGS = "orders that say press and settings"
 TRIED = "the orders that were tried"
-
-
-@dataclass(frozen=True, slots=True)
-class RecordedOrder:
-    """An order that some shop recorded, with the shop as it was then. ``id`` is the record's."""
-
-    id: str
-    shop_id: str
-    shop: Shop
-    order: Order
-
-
-@dataclass(frozen=True, slots=True)
-class Budget:
-    """How many orders to judge at most; what is left out is counted. A judgement takes some milliseconds."""
-
-    recorded: int = 2_000
-    edges: int = 4_000
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Flip(Documented):
-    """One order that one rule says something else about."""
-
-    source: str = required(Choice(SOURCES), "recorded: a record of a shop's; edge: made at the edge of a threshold")
-    shop_id: str = required(STRING, "the shop")
-    record_id: str | None = required(STRING_OR_NULL, "the record; null for an order made at an edge")
-    edge: str | None = required(STRING_OR_NULL, "which order made at an edge; null for a record")
-    rule: str = required(STRING, "the rule")
-    direction: str = required(Choice(DIRECTIONS), "which way")
-    before: str = required(Choice(REPLAYED_VERDICTS), "verdict under the base")
-    after: str = required(Choice(REPLAYED_VERDICTS), "verdict with the changes")
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class FlipCount(Documented):
-    """How many orders of a shop one rule turns one way."""
-
-    source: str = required(Choice(SOURCES), "recorded: a record of a shop's; edge: made at the edge of a threshold")
-    shop_id: str = required(STRING, "the shop")
-    rule: str = required(STRING, "the rule")
-    direction: str = required(Choice(DIRECTIONS), "which way")
-    orders: int = required(INTEGER, "orders it says something else about")
-    verdicts: int = required(INTEGER, "those of them whose verdict differs")
-
-
-@dataclass(frozen=True, slots=True)
-class FlipWitness(Documented):
-    """An order that shows a flip: it can be sent as it is."""
-
-    flip: Flip = required(Object(Flip), "the flip", spread=True)
-    document_of_order: Mapping[str, Any] = required(Free((Order,)), "the order", name="asked")
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class StepDifference(Documented):
-    """In how many of the orders' plans a step differs, each on the press that its verdict speaks of."""
-
-    step: str = required(STRING, "the step")
-    comes: int = required(INTEGER, "orders whose plan has it with the changes only")
-    goes: int = required(INTEGER, "orders whose plan has it under the base only")
-    reworded: int = required(INTEGER, "orders whose plan has it under both, in other words or of another stage")
+# Orders at edges that are judged at most; a judgement takes some milliseconds.
+EDGES_MOST = 4_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,7 +89,7 @@ class ReplayedCount(Documented):
     """How many orders were judged under both."""
 
     recorded: int = required(INTEGER, "recorded orders")
-    recorded_left_out: int = required(INTEGER, "recorded orders left out for their number; 1 may stand for more")
+    recorded_left_out: int = required(INTEGER, "recorded orders left out, since this version cannot read them")
     edges: int = required(INTEGER, "orders at edges")
     edges_left_out: int = required(INTEGER, "1 where there were more")
 
@@ -167,7 +107,10 @@ class Effect(Documented):
         STRINGS, "each safety limit, row of a market or safety rule that is loosened"
     )
     counts: tuple[FlipCount, ...] = required(listed(Object(FlipCount)), "flips by shop, rule and direction")
-    flips: tuple[Flip, ...] = required(listed(Object(Flip)), "every flip")
+    flips: tuple[Flip, ...] = required(
+        listed(Object(Flip)), f"of each row of counts the {LISTED_MOST} most telling flips at most"
+    )
+    flips_left_out: int = required(INTEGER, "flips that are counted and not listed")
     witnesses: tuple[FlipWitness, ...] = required(listed(Object(FlipWitness)), "one order for each rule and direction")
     steps: tuple[StepDifference, ...] = required(
         listed(Object(StepDifference)), "plans' steps that differ, where a change touches steps"
@@ -183,121 +126,60 @@ class Effect(Documented):
         return digest(self.document())
 
 
-def effect(old: Book, new: Book, orders: Iterable[RecordedOrder], budget: Budget = Budget()) -> Effect:
-    """Replay and classify. The order in which ``orders`` come makes no difference.
+def effect(old: Book, new: Book, orders: Iterable[RecordedOrder], edges_most: int = EDGES_MOST) -> Effect:
+    """Replay and classify, all in one go. The order in which ``orders`` come makes no difference.
 
     Raises changes.ChangeError where the two differ in what no proposal can change.
     """
-    changes = difference(old.documents, new.documents)
-    recorded = list(orders)
-    questions = [
-        _Question(RECORDED, record.shop_id, record.id, record.shop, record.order)
-        for record in _chosen(recorded, budget.recorded)
-    ]
-    at_edges = list(itertools.islice(_edges(old, new, changes), budget.edges + 1))
-    replayed = ReplayedCount(
-        recorded=len(questions),
-        recorded_left_out=len(recorded) - len(questions),
-        edges=min(len(at_edges), budget.edges),
-        edges_left_out=int(len(at_edges) > budget.edges),
-    )
-    before, after = Authority(old), Authority(new)
-    planned = any(_touches_steps(old, new, change) for change in changes)
+    at_edges, left_out = edge_orders(old, new, edges_most)
+    comparison = compared(old, new)
     try:
-        answered = [
-            (question, _answer(before, question, planned), _answer(after, question, planned))
-            for question in (*questions, *at_edges[: budget.edges])
-        ]
-        flipped = [(flip, question) for question, *answers in answered for flip in _flips(question, *answers)]
-        watched = _watched(after, questions)
+        differences = comparison.differences()
+        for record in orders:
+            comparison.add_recorded(record, differences)
+        for edge in at_edges:
+            comparison.add_edge(edge, differences)
     finally:
-        before.close()
-        after.close()
-    flips = tuple(sorted((flip for flip, _ in flipped), key=_flip_key))
+        comparison.close()
+    return concluded(old, new, differences, left_out)
+
+
+def compared(old: Book, new: Book) -> Comparison:
+    """Both states, ready to judge orders; with the steps of plans where a change touches steps. Close it."""
+    changes = difference(old.documents, new.documents)
+    return Comparison(old, new, planned=any(_touches_steps(old, new, change) for change in changes))
+
+
+def edge_orders(old: Book, new: Book, most: int = EDGES_MOST) -> tuple[tuple[EdgeOrder, ...], int]:
+    """The orders at edges to be judged, always the same ones in the same order, and 1 where there were more."""
+    made = tuple(itertools.islice(_edges(old, new, difference(old.documents, new.documents)), most + 1))
+    return made[:most], int(len(made) > most)
+
+
+def concluded(old: Book, new: Book, differences: Differences, edges_left_out: int) -> Effect:
+    """What all that was judged comes to."""
+    changes = difference(old.documents, new.documents)
+    replayed = ReplayedCount(
+        recorded=differences.recorded,
+        recorded_left_out=differences.unread,
+        edges=differences.edges,
+        edges_left_out=edges_left_out,
+    )
+    decision = _decision(old, new, changes, differences, replayed)
     return Effect(
         old_digest=old.digest,
         new_digest=new.digest,
         code=code_digest(),
         changes=tuple(EntryName(change.kind, change.id) for change in changes),
-        decision=_with_watched(_decision(old, new, changes, flips, replayed), new, changes, watched, replayed),
+        decision=_with_watched(decision, new, changes, differences.watched, replayed),
         loosens_safety=loosens_safety(old, new),
-        counts=_counts(flips),
-        flips=flips,
-        witnesses=_witnesses(flipped),
-        steps=_step_differences((was.steps, is_.steps) for _, was, is_ in answered),
-        watched=MappingProxyType(watched),
+        counts=differences.counts,
+        flips=differences.flips,
+        flips_left_out=differences.left_out,
+        witnesses=differences.witnesses,
+        steps=differences.steps,
+        watched=differences.watched,
         replayed=replayed,
-    )
-
-
-def _chosen(recorded: Sequence[RecordedOrder], most: int) -> list[RecordedOrder]:
-    """As many as the budget allows, spread over shops and times by the digest of their ids, so always the same ones."""
-    spread = sorted(recorded, key=lambda record: digest([record.shop_id, record.id]))
-    return sorted(spread[:most], key=lambda record: (record.shop_id, record.id))
-
-
-# -- replay -----------------------------------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True, slots=True)
-class _Question:
-    source: str
-    shop_id: str
-    order_id: str
-    shop: Shop
-    order: Order
-
-
-@dataclass(frozen=True, slots=True)
-class _Answer:
-    """A verdict, and for each rule and place how firmly something is said, or may be."""
-
-    verdict: str
-    firmness: Mapping[tuple[str, str], int]
-    steps: Mapping[str, tuple[PlannedStep, ...]]  # of its plan, by id, once a pressing
-
-
-def _answer(authority: Authority, question: _Question, planned: bool) -> _Answer:
-    """``planned``: with the steps of its plan."""
-    shop = fitting(authority.book, question.shop)
-    try:
-        judged = None if shop is None else authority.judged(resolve(question.order, authority.book, shop), shop)
-    except DocumentError:
-        judged = None
-    if judged is None:
-        return _Answer(UNREADABLE, {(_BOOK, ""): 2 * len(LEVELS)}, {})
-    weighed = judged.weighed
-    # Firmer is more, and a rule that may hold comes just below one that does.
-    firmness = {
-        (match.rule.id, match.rule.pointer(match.case.index)): 2 * _firmness(match.rule) - 1
-        for match in weighed.open
-        if match.rule.level in FIRM
-    }
-    firmness |= {(match.rule.id, match.pointer): 2 * _firmness(match.rule) for match in weighed.fired}
-    in_plan = planned and weighed.verdict in WORKABLE
-    return _Answer(weighed.verdict, firmness, _by_step(judged) if in_plan else {})
-
-
-def _by_step(judged: Judged) -> Mapping[str, tuple[PlannedStep, ...]]:
-    in_plan: dict[str, tuple[PlannedStep, ...]] = {}
-    for case in judged.best.cases:
-        for step in steps(case, judged.weighed):
-            in_plan[step.id] = (*in_plan.get(step.id, ()), step)
-    return in_plan
-
-
-def _step_differences(
-    answered: Iterable[tuple[Mapping[str, tuple[PlannedStep, ...]], Mapping[str, tuple[PlannedStep, ...]]]],
-) -> tuple[StepDifference, ...]:
-    counts: Counter[tuple[str, str]] = Counter()
-    for was, is_ in answered:
-        for name in {*was, *is_}:
-            if was.get(name) != is_.get(name):
-                counts[name, "comes" if name not in was else "goes" if name not in is_ else "reworded"] += 1
-    ways = ("comes", "goes", "reworded")
-    return tuple(
-        StepDifference(step=name, **{way: counts[name, way] for way in ways})
-        for name in sorted({name for name, _ in counts})
     )
 
 
@@ -315,91 +197,10 @@ def _touches_steps(old: Book, new: Book, change: EntryChange) -> bool:
     return False
 
 
-def _firmness(rule: Rule) -> int:
-    return len(LEVELS) - LEVELS.index(rule.level)
-
-
-def _flips(question: _Question, before: _Answer, after: _Answer) -> Iterator[Flip]:
-    """One flip for each rule and direction in which the order's outcome differs."""
-    changed = {
-        (rule, STRICTER if after.firmness.get((rule, about), 0) > before.firmness.get((rule, about), 0) else LOOSER)
-        for rule, about in {*before.firmness, *after.firmness}
-        if before.firmness.get((rule, about), 0) != after.firmness.get((rule, about), 0)
-    }
-    if before.verdict != after.verdict and not changed:
-        stricter = REPLAYED_VERDICTS.index(after.verdict) > REPLAYED_VERDICTS.index(before.verdict)
-        changed = {(_BOOK, STRICTER if stricter else LOOSER)}
-    for rule, way in sorted(changed):
-        yield Flip(
-            source=question.source,
-            shop_id=question.shop_id,
-            record_id=question.order_id if question.source == RECORDED else None,
-            edge=question.order_id if question.source == EDGE else None,
-            rule=rule,
-            direction=way,
-            before=before.verdict,
-            after=after.verdict,
-        )
-
-
-def _flip_key(flip: Flip) -> tuple[str, ...]:
-    return (flip.source, flip.shop_id, flip.rule, flip.direction, flip.record_id or "", flip.edge or "")
-
-
-def _counts(flips: Iterable[Flip]) -> tuple[FlipCount, ...]:
-    orders: Counter[tuple[str, str, str, str]] = Counter()
-    verdicts: Counter[tuple[str, str, str, str]] = Counter()
-    for flip in flips:
-        row = (flip.source, flip.shop_id, flip.rule, flip.direction)
-        orders[row] += 1
-        verdicts[row] += flip.before != flip.after
-    return tuple(
-        FlipCount(
-            source=source,
-            shop_id=shop,
-            rule=rule,
-            direction=way,
-            orders=count,
-            verdicts=verdicts[source, shop, rule, way],
-        )
-        for (source, shop, rule, way), count in sorted(orders.items())
-    )
-
-
-def _witnesses(flipped: Iterable[tuple[Flip, _Question]]) -> tuple[FlipWitness, ...]:
-    """For each rule and direction the most telling order: one whose verdict differs, made at an edge if there is one.
-
-    Recorded orders are shown without the shop's reference.
-    """
-    best: dict[tuple[str, str], tuple[tuple[Any, ...], Flip, _Question]] = {}
-    for flip, question in flipped:
-        key = (flip.before == flip.after, flip.source, flip.shop_id, question.order_id)
-        now = best.get((flip.rule, flip.direction))
-        if now is None or key < now[0]:
-            best[flip.rule, flip.direction] = (key, flip, question)
-    return tuple(
-        FlipWitness(flip, MappingProxyType(written(replace(question.order, reference=None))))
-        for _, (_, flip, question) in sorted(best.items(), key=lambda item: item[0])
-    )
-
-
-def _watched(authority: Authority, questions: Iterable[_Question]) -> dict[str, int]:
-    counts = dict.fromkeys(authority.scales.watched(), 0)
-    for question in questions if counts else ():
-        shop = fitting(authority.book, question.shop)
-        try:
-            fired = frozenset() if shop is None else authority.watch(question.order, shop)
-        except DocumentError:
-            continue  # counted as unreadable already
-        for name in fired:
-            counts[name] += 1
-    return counts
-
-
 # -- the orders at the edges ------------------------------------------------------------------------------------------
 
 
-def _edges(old: Book, new: Book, changes: Sequence[EntryChange]) -> Iterator[_Question]:
+def _edges(old: Book, new: Book, changes: Sequence[EntryChange]) -> Iterator[EdgeOrder]:
     """Orders around every changed threshold, examples of changed rules, then all other rules' examples, each once."""
     seen: set[str] = set()
     for name, order, shop in itertools.chain(
@@ -409,7 +210,7 @@ def _edges(old: Book, new: Book, changes: Sequence[EntryChange]) -> Iterator[_Qu
         key = digest([document, written(shop)])
         if key not in seen:
             seen.add(key)
-            yield _Question(EDGE, shop.id, name, shop, order)
+            yield EdgeOrder(name, shop, order)
 
 
 def _around_changes(old: Book, new: Book, changes: Sequence[EntryChange]) -> Iterator[tuple[str, Order, Shop]]:
@@ -436,18 +237,17 @@ def _around_changes(old: Book, new: Book, changes: Sequence[EntryChange]) -> Ite
 
 
 def _decision(
-    old: Book, new: Book, changes: Sequence[EntryChange], flips: Sequence[Flip], replayed: ReplayedCount
+    old: Book, new: Book, changes: Sequence[EntryChange], differences: Differences, replayed: ReplayedCount
 ) -> Decision:
-    seen = _of_flips(flips)
     decisions = [_exactly(old, new, change) for change in changes]
     ways = {decision.kind for decision in decisions}
     if all(decision.exact for decision in decisions) and (MIXED not in ways) and not {STRICTER, LOOSER} <= ways:
         kind = (ways - {EQUAL} or {EQUAL}).pop()
         holds_for = EVERY_ORDER if all(decision.holds_for == EVERY_ORDER for decision in decisions) else SAID_SETTINGS
         because = tuple(decision.because[0] for decision in decisions if decision.because)
-        against = [flip for flip in flips if flip.before != flip.after and _way(flip) == OPPOSITE[kind]]
+        against = differences.turned.get(OPPOSITE[kind], 0)
         if kind in (STRICTER, LOOSER) and against:
-            because += (f"Where settings are left open, others are chosen: {len(against)} flips go the other way.",)
+            because += (f"Where settings are left open, others are chosen: {against} flips go the other way.",)
             return Decision(MIXED, BY_REPLAY, TRIED, because)
         return Decision(kind, EXACTLY, holds_for, because)
     total = replayed.recorded + replayed.edges
@@ -457,7 +257,7 @@ def _decision(
         if decision.because and (not decision.exact or decision.kind != EQUAL)
     )
     by_replay = f"Seen on {replayed.recorded} recorded orders and {replayed.edges} at edges ({total} in all)."
-    return Decision(seen, BY_REPLAY, TRIED, (*reasons, by_replay))
+    return Decision(_of_flips(differences), BY_REPLAY, TRIED, (*reasons, by_replay))
 
 
 def _with_watched(
@@ -473,16 +273,10 @@ def _with_watched(
     return replace(decision, because=(*decision.because, *said))
 
 
-def _of_flips(flips: Iterable[Flip]) -> str:
+def _of_flips(differences: Differences) -> str:
     """By the verdicts that differ; where none does, by the findings that do."""
-    every = list(flips)
-    turned = [flip for flip in every if flip.before != flip.after]
-    ways = {_way(flip) for flip in turned} or {flip.direction for flip in every}
-    return MIXED if len(ways) > 1 else ways.pop() if ways else EQUAL
-
-
-def _way(flip: Flip) -> str:
-    return STRICTER if REPLAYED_VERDICTS.index(flip.after) > REPLAYED_VERDICTS.index(flip.before) else LOOSER
+    ways = frozenset(differences.turned) or differences.directions
+    return MIXED if len(ways) > 1 else next(iter(ways), EQUAL)
 
 
 def _exactly(old: Book, new: Book, change: EntryChange) -> Decision:

@@ -15,6 +15,7 @@ order the verdict under house rules is never more permissive than the shared one
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
@@ -62,6 +63,7 @@ from accord_rules.weigh.scales import Weighed, findings, in_order
 PREFIX = "house."
 TOPIC = "house"
 LAYER = "house"
+_ID = re.compile(r"house\.[a-z0-9]+(?:[-._][a-z0-9]+)*")
 
 
 class RuleTable(Reader):
@@ -84,13 +86,16 @@ class HouseId(Reader):
         return Text(80).leaf(value)
 
     def read(self, value: Any, pointer: str, faults: list[Fault]) -> Any:
-        if not isinstance(value, str) or not value.startswith(PREFIX) or len(value) > 80 or value == PREFIX:
-            message = f"must start with {PREFIX!r} and a name of its own, 80 characters at most"
+        if not isinstance(value, str) or len(value) > 80 or not _ID.fullmatch(value):
+            message = (
+                f"must start with {PREFIX!r} and a name of its own in small letters and figures, joined by single"
+                " hyphens, dots or underscores, 80 characters at most"
+            )
             faults.append(Fault(pointer, message, code="bad-format"))
         return value
 
     def json_schema(self) -> dict[str, Any]:
-        return {"type": "string", "pattern": f"^{PREFIX}", "maxLength": 80}
+        return {"type": "string", "pattern": f"^{_ID.pattern}$", "maxLength": 80}
 
 
 _NONE: Mapping[str, Any] = MappingProxyType({})

@@ -41,7 +41,8 @@ class GovernanceError(Exception):
     """A step that is not allowed. ``kind`` is fixed and short; the message is for people.
 
     Kinds: wrong-state, not-the-author, not-a-steward, own-proposal, own-shop, own-holder, holder-unknown, key-too-new,
-    approved-twice, digests-differ, base-moved, approvals-missing, reason-missing, nothing-changed, effect-missing.
+    approved-twice, digests-differ, base-moved, approvals-missing, reason-missing, nothing-changed, effect-missing,
+    effect-of-another-program.
     """
 
     def __init__(self, kind: str, message: str) -> None:
@@ -322,11 +323,24 @@ def show(proposal: Proposal, shown: ShownEffect) -> Proposal:
     return _counted(replace(proposal, shown=shown))
 
 
+def work_out(proposal: Proposal, who: str, role: str) -> None:
+    """Whether somebody may have its effect worked out, or may stop that: its author and stewards, since it is dear.
+
+    Raises GovernanceError (wrong-state, nothing-changed, not-the-author).
+    """
+    _live(proposal)
+    if who != proposal.author and role != STEWARD:
+        raise GovernanceError(
+            "not-the-author",
+            f"Only its author, {_author(proposal)}, or a steward can have its effect worked out, or stop that.",
+        )
+    _changes_something(proposal)
+
+
 def open_(proposal: Proposal) -> Proposal:
     """Put it to the stewards. Raises GovernanceError (wrong-state, nothing-changed, effect-missing)."""
     _in_state(proposal, "draft")
-    if not proposal.changes:
-        raise GovernanceError("nothing-changed", f"Proposal {proposal.id} changes nothing: say what it should change.")
+    _changes_something(proposal)
     if proposal.shown is None:
         raise GovernanceError("effect-missing", f"Proposal {proposal.id} has not shown its effect yet.")
     return replace(proposal, state="open")
@@ -388,14 +402,25 @@ def withdraw(proposal: Proposal, who: str, reason: str) -> Proposal:
     return replace(proposal, state="withdrawn", ended_because=reason)
 
 
+def on_head(base: Base, head: Base) -> None:
+    """Whether what starts from ``base`` still starts from the head. Raises GovernanceError (base-moved)."""
+    if base != head:
+        raise GovernanceError(
+            "base-moved",
+            f"The book moved on: this starts from revision {base.revision} ({base.digest}), the head is"
+            f" {head.revision} ({head.digest}) now: propose the change again.",
+        )
+
+
 def moved(proposal: Proposal, head: Base) -> Proposal:
     """The proposal before a new head: void where its base is another. Ended ones stay as they are."""
-    if proposal.state not in LIVE or head == proposal.base:
+    if proposal.state not in LIVE:
         return proposal
-    because = (
-        f"The book moved on: this was made against revision {proposal.base.revision}, the head is {head.revision} now."
-    )
-    return replace(proposal, state="void", ended_because=because)
+    try:
+        on_head(proposal.base, head)
+    except GovernanceError as error:
+        return replace(proposal, state="void", ended_because=str(error))
+    return proposal
 
 
 def publish(proposal: Proposal, head: Base) -> Proposal:
@@ -404,12 +429,7 @@ def publish(proposal: Proposal, head: Base) -> Proposal:
     Raises GovernanceError (wrong-state, base-moved, approvals-missing).
     """
     _live(proposal)
-    if head != proposal.base:
-        raise GovernanceError(
-            "base-moved",
-            f"Proposal {proposal.id} was made against revision {proposal.base.revision}, the head is {head.revision} "
-            "now: propose the change again.",
-        )
+    on_head(proposal.base, head)
     lacking = proposal.approvals_needed - len(proposal.valid_approvals)
     if proposal.state == "draft" or lacking > 0:
         raise GovernanceError("approvals-missing", _lacking(proposal))
@@ -458,6 +478,11 @@ def _in_state(proposal: Proposal, *states: str) -> None:
         raise GovernanceError("wrong-state", f"Proposal {proposal.id} is {proposal.state}, not {' or '.join(states)}.")
 
 
+def _changes_something(proposal: Proposal) -> None:
+    if not proposal.changes:
+        raise GovernanceError("nothing-changed", f"Proposal {proposal.id} changes nothing: say what it should change.")
+
+
 def _said(text: str, message: str) -> None:
     if not text.strip():
         raise GovernanceError("reason-missing", message)
@@ -498,6 +523,7 @@ __all__ = [
     "moved",
     "named",
     "of_key",
+    "on_head",
     "open_",
     "publish",
     "read_changes",
@@ -507,4 +533,5 @@ __all__ = [
     "show",
     "with_keys",
     "withdraw",
+    "work_out",
 ]

@@ -9,11 +9,22 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from types import MappingProxyType
 from typing import Any
 
-from accord_rules.infer.compiled import Facts, Limits, compile_all
-from accord_rules.revision.condition import MIRRORED, Atom, Compare, Condition, FactName, LimitName, clash, facts_of
+from accord_rules.infer.compiled import Ask, Facts, Limits, compile_all
+from accord_rules.revision.condition import (
+    MIRRORED,
+    Atom,
+    Compare,
+    Condition,
+    FactName,
+    LimitName,
+    Node,
+    clash,
+    facts_of,
+)
 from accord_rules.revision.facts import Kind
 
 
@@ -31,7 +42,7 @@ class Judge:
     def __init__(self, rules: Mapping[str, Condition]) -> None:
         self._names = tuple(rules)
         self._conditions = tuple(rules.values())
-        self._ask = compile_all([condition.tree for condition in self._conditions])
+        self._ask = _compiled_together(tuple(condition.tree for condition in self._conditions))
         self._opened: dict[int, _Open] = {}
 
     def judge(self, facts: Facts, limits: Limits) -> Judgement:
@@ -45,8 +56,15 @@ class Judge:
         # Most rules are never open, so that what it takes is made when the first question leaves one so.
         opened = self._opened.get(place)
         if opened is None:
-            opened = self._opened[place] = _Open(self._conditions[place])
+            opened = self._opened[place] = _open(self._conditions[place])
         return opened.missing(facts, limits)
+
+
+# The same conditions come often: in each revision that moves a limit, and on both sides of a comparison of books. A
+# book asks its conditions in seven lots, the largest a function of some 300 kB.
+@lru_cache(maxsize=32)
+def _compiled_together(nodes: tuple[Node, ...]) -> Ask:
+    return compile_all(nodes)
 
 
 # So many ways for a condition to be open are kept with what is missing then; most conditions have a handful.
@@ -111,6 +129,12 @@ class _Open:
         needed = [branch for branch in open_branches if not any(smaller < branch for smaller in open_branches)]
         named = [fact for branch in needed for place in branch for fact in facts_of(self._atoms[place])]
         return frozenset([fact.name for fact in named if _value(fact, facts) is None])
+
+
+# A book has some 400 conditions that are inferred.
+@lru_cache(maxsize=1024)
+def _open(condition: Condition) -> _Open:
+    return _Open(condition)
 
 
 def _depends(atom: Atom) -> bool:

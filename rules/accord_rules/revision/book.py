@@ -54,6 +54,11 @@ class Book:
         return digest({kind: dict(entries) for kind, entries in self.documents.items()})
 
     @cached_property
+    def named_facts(self) -> frozenset[str]:
+        """The facts that whoever weighs an order reads: those that a rule in force names."""
+        return frozenset(fact for rule in self.rules.values() if rule.enforced for fact in rule.condition.facts)
+
+    @cached_property
     def fibre_names(self) -> Mapping[str, str]:
         """Every accepted spelling of a fibre (lower case) to its code."""
         return MappingProxyType(_fibre_names(self.catalogue["fibres"]))

@@ -354,7 +354,8 @@ class _Parser:
         name = _dotted(expression)
         type_ = self._vocabulary.facts.get(name)
         if type_ is None:
-            message = f"{name} is not a fact; a word is written '{name}'"
+            shown = _clipped(name)
+            message = f"{shown} is not a fact; a word is written '{shown}'"
             raise ConditionError(message, sorted(self._vocabulary.facts), code="not-in-book", refused=name)
         if type_.kind in (Kind.TEXT, Kind.DATA):
             raise ConditionError(f"{name} is {type_.kind.value}")
@@ -367,7 +368,9 @@ class _Parser:
                 dimension = self._vocabulary.limits.get(name)
                 if dimension is None:
                     known = sorted(self._vocabulary.limits)
-                    raise ConditionError(f"limit {name!r} is not known", known, code="not-in-book", refused=name)
+                    raise ConditionError(
+                        f"limit {_clipped(name)!r} is not known", known, code="not-in-book", refused=name
+                    )
                 return LimitName(name, dimension)
         raise ConditionError(f"{_source(call)}: the only call is limit('name of a limit')")
 
@@ -401,7 +404,10 @@ def _dotted(expression: ast.expr) -> str:
 
 
 def _source(expression: ast.expr) -> str:
-    text = ast.unparse(expression)
+    return _clipped(ast.unparse(expression))
+
+
+def _clipped(text: str) -> str:
     return text if len(text) <= 60 else text[:57] + "..."
 
 
@@ -418,7 +424,7 @@ def _hint(expression: ast.expr) -> str:
 
 def _known_word(fact: FactName, word: str) -> str:
     if word not in fact.words:
-        message = f"{word!r} is not a word of {fact}"
+        message = f"{_clipped(word)!r} is not a word of {fact}"
         raise ConditionError(message, sorted(fact.words), code="not-allowed", refused=word)
     return word
 

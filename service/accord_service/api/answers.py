@@ -363,10 +363,12 @@ class Key(Documented):
     last_four: str | None = required(STRING_OR_NULL, "the token's last four characters; null when only asked")
     issued_at: str = time("when")
     issued_by: str = required(STRING, "the id of the key it was issued with, or the part of the program that issued it")
+    issuer: Signatory | None = required(Nullable(Object(Signatory)), "who that is; null for a part of the program")
     expires_at: str | None = required(INSTANT_OR_NULL, "when it ends by itself, UTC; null: never")
     last_used_at: str | None = required(INSTANT_OR_NULL, "when it was used last, UTC, to within an hour; null: not yet")
     waits: bool = required(Flag(), "whether it opens nothing until a second admin confirms it")
     confirmed_by: str | None = required(STRING_OR_NULL, "the id of the second admin's key; null where there was none")
+    confirmer: Signatory | None = required(Nullable(Object(Signatory)), "who that is; null where there was none")
     confirmed_at: str | None = required(INSTANT_OR_NULL, "when, UTC; null where nobody did")
     revoked_at: str | None = required(INSTANT_OR_NULL, "when, UTC; null while it holds")
 

@@ -16,7 +16,7 @@ from typing import Any, cast
 
 from flask import Response, after_this_request, g, request
 from werkzeug.datastructures import ETags
-from werkzeug.http import http_date
+from werkzeug.http import http_date, parse_etags
 
 from accord_rules.authority import Authority
 from accord_rules.documents.reading import DocumentError, Fault, Flag, Whole, escape, optional
@@ -205,6 +205,7 @@ class Endpoint:
     parameters: Mapping[str, str]
     judges: bool
     heavy: Callable[[Call], bool] | None
+    again: Callable[[Call], Answer | None] | None
     as_of: bool
     writes: bool
     replaces: Callable[[Call], Answer | Prepared] | None
@@ -240,6 +241,7 @@ class Endpoint:
             (TooManyHeavy,) if self.heavy is not None else (),
             _OF_BODIES if self.takes else (),
             _OF_WRITES if self.writes else (),
+            (ChangedMeanwhile,) if self.method == "GET" else (),
             () if not self.writes else (ChangedMeanwhile, IfMatchNeeded) if self.replaces else (AlreadyThere,),
         )
         distinct = {problem for group in groups for problem in group}
@@ -254,7 +256,12 @@ class Endpoint:
                 raise NotReady()
             with timed("read"), store_problems(replaces=self.replaces is not None):
                 call = self._call(snapshot, caller, path)
-                self._admit(call)
+                given_again = self.again(call) if self.again is not None else None
+                if given_again is None:
+                    call = self._read(call)
+                    self._admit(call)
+            if given_again is not None:
+                return self._written(given_again, call, preview=False)
             try:
                 with timed("answer"), store_problems(replaces=self.replaces is not None):
                     answer = self._answer(call)
@@ -303,13 +310,17 @@ class Endpoint:
             snapshot = snapshot.as_of(query.revision)
         named = if_match(_if_match()) if self.replaces else None
         call = Call(room=room(), snapshot=snapshot, caller=caller, path=path, query=query, if_match=named)
+        return call if self.takes is None else replace(call, document=json_of(request, room().config.body_limit))
+
+    def _read(self, call: Call) -> Call:
+        """The call with its body read. Raises FaultyDocument."""
         if self.takes is None:
             return call
-        document = json_of(request, room().config.body_limit)
         try:
-            return replace(call, document=document, body=wire.load(self.takes, document))
+            return replace(call, body=wire.load(self.takes, call.document))
         except DocumentError as error:
-            unknown = unknown_in(document, call.book, call.shop) if self.takes is Order and caller.shop else ()
+            names_it = self.takes is Order and call.caller.shop is not None
+            unknown = unknown_in(call.document, call.book, call.shop) if names_it else ()
             raise FaultyDocument(faults=(*error.faults, *unknown)) from None
 
     def _admit(self, call: Call) -> None:
@@ -362,14 +373,15 @@ class Endpoint:
         with timed("write"):
             # What is stored comes back with its keys sorted: a document has the same bytes, and ETag, on every way out.
             is_stored = self.writes or answer.version is not None
-            response = Response(dump(answer.document, is_stored), status=answer.status, mimetype="application/json")
+            content = dump(answer.document, is_stored) if answer.content is None else answer.content
+            response = Response(content, status=answer.status, mimetype="application/json")
         response.headers.extend(dict(answer.headers))
         held = snapshot.basis == "held"
         if (caching := self._caching(call)) is not None:
             response.headers.setdefault("Cache-Control", caching)
         response.headers[BASIS_HEADER] = f"held; age={snapshot.age_s:.0f}" if held else "live"
         if self.method == "GET":
-            return tagged(response, answer)
+            return _if_it_matches(tagged(response, answer))
         if (self.replaces or answer.version is not None) and not preview:
             response.set_etag(etag(answer, response.get_data()))
         return response
@@ -396,6 +408,14 @@ def always(call: Call) -> bool:
 def large_order(call: Call) -> bool:
     """Whether the order that came may take long to judge. A key without a shop is refused later."""
     return call.caller.shop is not None and is_heavy(call.body, call.shop)
+
+
+def _if_it_matches(response: Response) -> Response:
+    """A read that has one of the ETags of If-Match, if that came (RFC 9110 section 13.1.1). Raises ChangedMeanwhile."""
+    wanted, (tag, _) = _if_match(), response.get_etag()
+    if wanted is not None and not parse_etags(wanted).contains(tag or ""):
+        raise ChangedMeanwhile("If-Match names none of the ETags that this read has now.")
+    return response
 
 
 def _if_match() -> str | None:
@@ -437,6 +457,7 @@ def endpoint(
     parameters: Mapping[str, str] = _EMPTY,
     judges: bool = False,
     heavy: Callable[[Call], bool] | None = None,
+    again: Callable[[Call], Answer | None] | None = None,
     as_of: bool = False,
     writes: bool = False,
     replaces: Callable[[Call], Answer | Prepared] | None = None,
@@ -453,7 +474,9 @@ def endpoint(
     ``tags.TAGS``; it also says what caches may keep. ``takes``, ``query`` and ``answers`` are dataclasses with readers,
     ``parameters`` what the names in the path mean. ``judges``: must not
     answer while the authority's own test is red. ``heavy``: says of a call whether it may take long, and so needs a
-    place among those (``worker.admission``). ``as_of``: answers from an older revision for ``?revision=``.
+    place among those (``worker.admission``). ``again``: the answer kept from the last time that the very same was
+    asked, given a call whose document is not read yet; None where there is none. ``as_of``: answers from an older
+    revision for ``?revision=``.
     ``writes``: gives Prepared, takes ``?validate_only=`` and Idempotency-Key; ``replaces``: and needs If-Match, which
     is held against this read's answer, fresh from the store; whatever a read gives can be sent back, and nothing is
     written if nothing differs. ``shares``: adds to what others write as well, so it is prepared anew where somebody
@@ -481,6 +504,7 @@ def endpoint(
             parameters=parameters,
             judges=judges,
             heavy=heavy,
+            again=again,
             as_of=as_of,
             writes=writes or replaces is not None,
             replaces=replaces,

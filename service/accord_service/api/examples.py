@@ -143,10 +143,12 @@ KEY: dict[str, Any] = {
     "last_four": "w4Tx",
     "issued_at": _CHANGED_AT,
     "issued_by": "key_m2lw6y4t7ofh3rsa",
+    "issuer": {"shop_id": "collective", "holder": "Vesna Holt", "role": "admin"},
     "expires_at": None,
     "last_used_at": "2026-03-30T16:05:00.000Z",
     "waits": False,
     "confirmed_by": None,
+    "confirmer": None,
     "confirmed_at": None,
     "revoked_at": None,
 }
@@ -158,6 +160,7 @@ CONFIRMED: dict[str, Any] = {
     **STEWARD_WANTED,
     "last_used_at": None,
     "confirmed_by": "key_q5bd2x7u4wnc6ghi",
+    "confirmer": {"shop_id": "collective", "holder": "Ines Marlow", "role": "admin"},
     "confirmed_at": "2026-04-01T08:00:00.000Z",
 }
 REVOKED: dict[str, Any] = {**KEY, "revoked_at": "2026-04-01T08:00:00.000Z"}

@@ -20,12 +20,14 @@ from accord_rules.documents.answers import (
 from accord_rules.documents.reading import Choice, Flag, Object, optional, required
 from accord_rules.documents.writing import Documented
 from accord_rules.governance.changes import EntryChange
+from accord_rules.governance.comparison import FlipCount
 from accord_rules.governance.effect import Effect
 from accord_rules.governance.proposal import STATES, Base, ShownEffect
 from accord_rules.orders.order import Order
 from accord_rules.verdict import VERDICTS, Finding, Verdict
 from accord_service.api.answers import Document, Signatory, next_page, time
-from accord_service.store import Event
+from accord_service.steps.runs import EFFECT_STATES
+from accord_service.store import FAULTS, Event
 
 REPLAYED_VERDICTS = (*VERDICTS, "unreadable")
 RESULTS = ("good", "failed")
@@ -163,13 +165,31 @@ class Published(Documented):
 
 @dataclass(frozen=True, slots=True)
 class ProposalEffect(Documented):
-    """What a proposal would do, order by order. Approvals bind to its digest."""
+    """What a proposal would do, order by order, and how far the working out of that has come.
+
+    Approvals bind to the digest of the effect. While that of an open proposal is worked out anew, the one it shows
+    stands here still.
+    """
 
     proposal_id: str = required(STRING, "the proposal")
-    replay_digest: str = required(STRING, "digest of this effect")
-    effect: Effect = required(Object(Effect), "the effect", spread=True)
+    state: str = required(
+        Choice(EFFECT_STATES),
+        "working, or how it ended: done, failed, cancelled by somebody or with the proposal, void: the head moved on",
+    )
+    orders: int | None = required(Nullable(INTEGER), "how many orders there are to be judged; null until that is known")
+    replayed: int = required(INTEGER, "how many of them were judged")
+    time_left_s: int | None = required(
+        Nullable(INTEGER), "how long it will take at the rate so far; null until that is known, and once it has ended"
+    )
+    started_at: str = time("when it was asked for")
+    started_by_id: str = required(STRING, "who asked for it: the id of a key")
+    ended_at: str | None = required(INSTANT_OR_NULL, "when it ended, UTC; null while it is worked out")
+    ended_because: str | None = required(STRING_OR_NULL, "why it ended otherwise than done; null where it did not")
+    counts: tuple[FlipCount, ...] = required(listed(Object(FlipCount)), "flips so far, by shop, rule and direction")
+    replay_digest: str | None = required(STRING_OR_NULL, "digest of the effect; null before it was worked out")
+    effect: Effect | None = required(Nullable(Object(Effect)), "the effect; null before it was worked out")
     others_left_out: bool = required(
-        Flag(), "whether flips of other shops' recorded orders are left out, as for all but stewards"
+        Flag(), "whether flips of other shops' recorded orders are left out, as for all but stewards and admins"
     )
 
 
@@ -282,26 +302,44 @@ class Outcomes(Documented):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class AuditEntry(Documented):
-    """One write to the store, sealed to the one before."""
+    """One write to the store, sealed to the one before. What is sealed is all but actor and subject, and without those
+    that are null of versions, ends and seal_key_id."""
 
     seq: int = required(INTEGER, "its number, from 1 without gaps")
     written_at: str = time("when, as it was sealed")
     actor_id: str = required(STRING, "the id of the key, or the part of the program, that did it")
+    actor: Signatory | None = required(Nullable(Object(Signatory)), "who that is; null for a part of the program")
     event: str = required(Choice(tuple(Event)), "what was done")
     subject_id: str | None = required(STRING_OR_NULL, "to what, by its id or number; null: to several")
+    subject: Signatory | None = required(Nullable(Object(Signatory)), "whose key that is; null for what is no key")
     written: Mapping[str, Any] = required(
         mapped(STRING_OR_NULL), "name of a document to the SHA-256 of what it got; null: taken away"
     )
+    versions: Mapping[str, Any] | None = required(
+        Nullable(mapped(INTEGER)), "its name to the version it has since, where that was known; null before seals"
+    )
+    ends: Mapping[str, Any] | None = required(
+        Nullable(mapped(STRING)), "its name to when it ends by itself, UTC, where it does; null before seals"
+    )
+    seal_key_id: str | None = required(STRING_OR_NULL, "the key that sealed the head with it; null before seals")
     previous: str = required(STRING, "the hash before")
-    hash: str = required(STRING, "SHA-256 of this entry's canonical JSON without the hash")
+    hash: str = required(STRING, "SHA-256 of the canonical JSON of what is sealed, without the hash")
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class AuditHead(Documented):
     """Where the audit ends."""
 
     seq: int = required(INTEGER, "how many entries there are")
     hash: str = required(STRING, "the hash of the last")
+    written_at: str | None = required(INSTANT_OR_NULL, "when that was written, UTC; null where it was not sealed")
+    seal_key_id: str | None = required(STRING_OR_NULL, "the key that sealed it; null where none did")
+    public_key: str | None = required(
+        STRING_OR_NULL, "that key's public half, Ed25519 as base64url; null where the service does not know it"
+    )
+    anchor: str | None = required(
+        STRING_OR_NULL, "all this with the signature, as one line to be kept; null where it was not sealed"
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -311,3 +349,30 @@ class Audit(Documented):
     head: AuditHead = required(Object(AuditHead), "where it ends")
     entries: tuple[AuditEntry, ...] = required(listed(Object(AuditEntry)), "oldest first")
     next: str | None = next_page()
+
+
+@dataclass(frozen=True, slots=True)
+class AuditFault(Documented):
+    """One thing that is not as the audit says, or one that is wrong with the audit."""
+
+    code: str = required(Choice(tuple(FAULTS)), "what is wrong")
+    name: str | None = required(STRING_OR_NULL, "with which document; null for what is wrong with the chain")
+    seq: int | None = required(Nullable(INTEGER), "with which entry; null where it is not one")
+    sentence: str = required(STRING, "the same for people")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AuditAccount(Documented):
+    """What a check of the whole store came to."""
+
+    whole: bool = required(Flag(), "whether nothing is wrong")
+    lines: tuple[str, ...] = required(STRINGS, "the account for people, line by line")
+    head: AuditHead = required(Object(AuditHead), "where the audit ended when it was checked")
+    documents: int = required(INTEGER, "how many documents there have to be")
+    adopted_seq: int | None = required(
+        Nullable(INTEGER), "the entry that adopted the store, before which nothing is sure; null where none did"
+    )
+    faults: tuple[AuditFault, ...] = required(listed(Object(AuditFault)), "what is wrong")
+    faults_left_out: int = required(INTEGER, "how many more there are")
+    seals_checked: bool = required(Flag(), "whether the documents' own seals were checked, which takes the private key")
+    checked_at: str = time("when the check ended")

@@ -133,11 +133,53 @@ _FLIP: Mapping[str, Any] = {
 }
 
 
-def effect(book: Book) -> dict[str, Any]:
-    """What the proposal would do."""
+def being_worked_out(book: Book) -> dict[str, Any]:
+    """The effect when somebody has just asked for it."""
     return {
         "proposal_id": "p1",
+        "state": "working",
+        "orders": None,
+        "replayed": 0,
+        "time_left_s": None,
+        "started_at": instant(_THEN_S),
+        "started_by_id": drafted(book)["author_id"],
+        "ended_at": None,
+        "ended_because": None,
+        "counts": [],
+        "replay_digest": None,
+        "effect": None,
+        "others_left_out": False,
+    }
+
+
+def stopped(book: Book) -> dict[str, Any]:
+    """The effect after somebody stopped it."""
+    because = "It was stopped by somebody who may."
+    return {
+        **being_worked_out(book),
+        "state": "cancelled",
+        "ended_at": instant(_THEN_S + 4),
+        "ended_because": because,
+    }
+
+
+def effect(book: Book) -> dict[str, Any]:
+    """The effect once it is worked out."""
+    worked_out = _effect(book)
+    return {
+        **being_worked_out(book),
+        "state": "done",
+        "orders": 885,
+        "replayed": 885,
+        "ended_at": instant(_THEN_S + 9),
+        "counts": worked_out["counts"],
         **_DIGESTS_SEEN,
+        "effect": worked_out,
+    }
+
+
+def _effect(book: Book) -> dict[str, Any]:
+    return {
         "old": book.digest,
         "new": published(book)["digest"],
         "code": _CODE,
@@ -164,6 +206,7 @@ def effect(book: Book) -> dict[str, Any]:
             }
         ],
         "flips": [_FLIP],
+        "flips_left_out": 0,
         "witnesses": [
             {
                 **_FLIP,
@@ -176,25 +219,49 @@ def effect(book: Book) -> dict[str, Any]:
         "steps": [{"step": "cut-out-close", "comes": 3, "goes": 0, "reworded": 0}],
         "watched": {},
         "replayed": {"recorded": 140, "recorded_left_out": 0, "edges": 745, "edges_left_out": 0},
-        "others_left_out": False,
     }
 
 
+_SEAL_KEY_ID = "1f" * 8
+AUDIT_HEAD: dict[str, Any] = {
+    "seq": 812,
+    "hash": "6b" * 32,
+    "written_at": instant(_THEN_S),
+    "seal_key_id": _SEAL_KEY_ID,
+    "public_key": "w" * 43,
+    "anchor": f"accord-audit-1 812 {'6b' * 32} {instant(_THEN_S)} {_SEAL_KEY_ID} {'S' * 86}",
+}
 AUDIT: dict[str, Any] = {
-    "head": {"seq": 812, "hash": "6b" * 32},
+    "head": AUDIT_HEAD,
     "entries": [
         {
             "seq": 1,
             "written_at": instant(_THEN_S),
             "actor_id": "first start",
+            "actor": None,
             "event": "revision.published",
             "subject_id": "1",
+            "subject": None,
             "written": {"revision:1": "7c" * 32, "head": "8d" * 32},
+            "versions": {"revision:1": 1, "head": 1},
+            "ends": {},
+            "seal_key_id": _SEAL_KEY_ID,
             "previous": "0" * 64,
             "hash": "9e" * 32,
         }
     ],
     "next": "/v1/audit?cursor=1&limit=1",
+}
+AUDIT_ACCOUNT: dict[str, Any] = {
+    "whole": True,
+    "lines": ["Whole: 812 entries, 460 documents."],
+    "head": AUDIT_HEAD,
+    "documents": 460,
+    "adopted_seq": None,
+    "faults": [],
+    "faults_left_out": 0,
+    "seals_checked": True,
+    "checked_at": instant(_THEN_S),
 }
 
 _ORDER: dict[str, Any] = {

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from types import MappingProxyType
 from typing import Any
 
@@ -19,7 +19,7 @@ from accord_rules.governance.changes import (
     faults_in,
     read_changes,
 )
-from accord_rules.governance.effect import RECORDED, Budget
+from accord_rules.governance.comparison import RECORDED
 from accord_rules.governance.proposal import Approval, Base, GovernanceError, KnownKey, Proposal
 from accord_rules.infer.engine import EngineError
 from accord_service.api.answers import Signatory
@@ -42,11 +42,14 @@ from accord_service.http.problems import (
 )
 from accord_service.http.writing import Answer, Prepared, Remember
 from accord_service.run.times import instant
-from accord_service.steps.proposals import Step, Steps, StoredProposal, known_keys
+from accord_service.steps.effects import SoFar, so_far
+from accord_service.steps.proposals import KeptEffect, Step, Steps, StoredProposal, known_keys
+from accord_service.steps.runs import WORKING
 from accord_service.steps.shops import Caller
 from accord_service.store import RevisionRecord, number_of
 
 REASON_MOST = 2000
+NOTHING_YET = SoFar(None, 0, None, ())
 SEES_ALL = ("steward", "admin")
 PROPOSAL = MappingProxyType({"proposal_id": "id of the proposal"})
 REVISION = MappingProxyType({"revision": "number of the revision"})
@@ -66,6 +69,7 @@ _PROBLEMS: Mapping[str, type[Problem]] = MappingProxyType(
         "approved-twice": StepsOutOfOrder,
         "approvals-missing": StepsOutOfOrder,
         "effect-missing": StepsOutOfOrder,
+        "effect-of-another-program": StepsOutOfOrder,
         "reason-missing": FaultyDocument,
         "nothing-changed": FaultyDocument,
     }
@@ -104,14 +108,8 @@ def read_book_changes(changes: tuple[EntryChange, ...]) -> tuple[EntryChange, ..
 
 
 def steps_of(call: Call) -> Steps:
-    most, caller = call.room.config.replay_most, call.caller
-    return Steps(
-        store=call.room.store,
-        held=call.book,
-        who=caller.key_id,
-        role=caller.role,
-        budget=Budget(most, most),
-    )
+    caller = call.caller
+    return Steps(store=call.room.store, held=call.book, who=caller.key_id, role=caller.role, now_s=call.room.now_s)
 
 
 def taken(call: Call, step: Callable[[Steps], Step], answer: Callable[[StoredProposal], Answer]) -> Prepared:
@@ -119,8 +117,12 @@ def taken(call: Call, step: Callable[[Steps], Step], answer: Callable[[StoredPro
     with refusals(call.body.changes if isinstance(call.body, Proposed) else ()):
         step_taken = step(steps_of(call))
 
+    write = step_taken.commit
+    if write is None:
+        return Prepared(answer(step_taken.preview), None)
+
     def commit(remember: Remember) -> Answer:
-        return answer(step_taken.commit(lambda stored: remember(answer(stored))))
+        return answer(write(lambda stored: remember(answer(stored))))
 
     return Prepared(answer(step_taken.preview), commit)
 
@@ -234,13 +236,57 @@ def _revision_line(record: RevisionRecord, keys: Mapping[str, KnownKey]) -> Revi
     )
 
 
-def effect_for(caller: Caller, id_: str, replay_digest: str, effect: Mapping[str, Any]) -> dict[str, Any]:
-    """An effect as one caller may see it: other shops' recorded orders are for stewards and admins alone."""
-    sees_all = caller.role in SEES_ALL
+def effect_of(call: Call, stored: StoredProposal) -> Answer:
+    """The effect of a proposal as the caller may see it, and how far its working out has come.
 
-    def seen(flips: list[dict[str, Any]]) -> list[dict[str, Any]]:
-        return [flip for flip in flips if sees_all or flip["source"] != RECORDED or flip["shop_id"] == caller.shop_id]
+    Other shops' recorded orders are for stewards and admins alone. Raises NotFound where nobody asked for it yet.
+    """
+    proposal, run = stored.proposal, stored.run
+    if run is None:
+        raise NotFound(f"Proposal {proposal.id} has not been opened yet, so nothing shows its effect.")
+    kept = KeptEffect.of(call.room.store, proposal)
+    progress = so_far(call.room.store, stored) if run.state == WORKING and stored.version else NOTHING_YET
+    effect = None if kept is None else _seen(call.caller, kept.effect)
+    counts = [count.document() for count in progress.counts] if effect is None else effect["counts"]
+    replayed = progress.replayed if run.orders is None else run.orders
+    return Answer(
+        {
+            "proposal_id": proposal.id,
+            "state": run.state,
+            "orders": progress.orders if run.orders is None else run.orders,
+            "replayed": replayed,
+            "time_left_s": None if progress.left_s is None else round(progress.left_s),
+            "started_at": instant(run.started_at),
+            "started_by_id": run.started_by,
+            "ended_at": None if run.ended_at is None else instant(run.ended_at),
+            "ended_because": run.because,
+            "counts": [count for count in counts if _may_see(call.caller, count)],
+            "replay_digest": None if kept is None else kept.replay_digest,
+            "effect": effect,
+            "others_left_out": call.caller.role not in SEES_ALL
+            and not all(_may_see(call.caller, count) for count in (counts if kept is None else kept.effect["counts"])),
+        }
+    )
 
-    shown = {name: seen(value) if name in ("counts", "flips", "witnesses") else value for name, value in effect.items()}
-    left_out = len(shown["flips"]) < len(effect["flips"])
-    return {"proposal_id": id_, "replay_digest": replay_digest, **shown, "others_left_out": left_out}
+
+def working(call: Call) -> Callable[[StoredProposal], Answer]:
+    """The same for one that was just asked for: where to look how far it is."""
+
+    def answer(stored: StoredProposal) -> Answer:
+        effect = effect_of(call, stored)
+        return replace(effect, status=202, headers={"Location": f"/v1/proposals/{stored.proposal.id}/effect"})
+
+    return answer
+
+
+def _seen(caller: Caller, effect: Mapping[str, Any]) -> dict[str, Any]:
+    """An effect without what is not the caller's to see."""
+
+    def seen(entries: list[dict[str, Any]]) -> list[dict[str, Any]]:
+        return [entry for entry in entries if _may_see(caller, entry)]
+
+    return {name: seen(value) if name in ("counts", "flips", "witnesses") else value for name, value in effect.items()}
+
+
+def _may_see(caller: Caller, entry: Mapping[str, Any]) -> bool:
+    return caller.role in SEES_ALL or entry["source"] != RECORDED or entry["shop_id"] == caller.shop_id

@@ -10,22 +10,39 @@ from accord_service.api.answers import Signatory
 from accord_service.api.endpoint import Call
 from accord_service.api.governance_answers import OutcomeReport, Record, RecordLine
 from accord_service.api.request import note
+from accord_service.api.signatories import signatories
 from accord_service.http.problems import NotFound
 from accord_service.run.times import instant
-from accord_service.store import KeyRecord, OrderRecord, OutcomeRecord
+from accord_service.store import OrderRecord, OutcomeRecord
+from accord_service.worker.kept import Counted, CountedFinding
 
 RECORD_ID = MappingProxyType({"record_id": "id of the record"})
 
 
-def judged(call: Call, *, observed: bool = False) -> dict[str, Any]:
-    """The answer to an order, counted and noted in the log; ``observed``: with what each finding found."""
-    verdict = call.authority.validate(call.body, call.shop, observed=observed)
+def judged(call: Call) -> dict[str, Any]:
+    """The answer to an order, counted and noted in the log."""
+    document, counted = judged_apart(call)
+    count(call, counted)
+    return document
+
+
+def judged_apart(call: Call, *, observed: bool = False) -> tuple[dict[str, Any], Counted]:
+    """The same, and what has to be counted of it; ``observed``: with what each finding found."""
+    verdict, watched = call.authority.validated(call.body, call.shop, observed=observed)
+    findings = (CountedFinding(finding.layer, finding.rule, finding.level) for finding in verdict.findings)
+    counted = Counted(verdict.verdict, verdict.id, tuple(findings), watched)
+    return {**verdict.document(), "basis": call.snapshot.basis}, counted
+
+
+def count(call: Call, counted: Counted) -> None:
+    """Count an answer that is given, and note it in the log."""
+    if counted.watched:
+        call.authority.count_watched(counted.watched)
     metrics = call.room.metrics
-    metrics.count_verdict(verdict.verdict)
-    for finding in verdict.findings:
-        metrics.count_finding(finding)
-    note(verdict=verdict.verdict, verdict_id=verdict.id)
-    return {**verdict.document(), "basis": call.snapshot.basis}
+    metrics.count_verdict(counted.verdict)
+    for finding in counted.findings:
+        metrics.count_finding(finding.layer, finding.rule, finding.level)
+    note(verdict=counted.verdict, verdict_id=counted.verdict_id)
 
 
 def record_at(call: Call) -> OrderRecord:
@@ -67,9 +84,8 @@ def whole_record(record: OrderRecord) -> Record:
 
 def outcome_reports(call: Call, outcomes: Sequence[OutcomeRecord]) -> tuple[OutcomeReport, ...]:
     """Reports as their shop reads them, with whose key each was made with."""
-    ids = [outcome.reported_by for outcome in outcomes if outcome.reported_by is not None]
-    keys = call.room.store.keys.get_all(ids)
-    return tuple(_outcome_report(outcome, keys.get(outcome.reported_by or "")) for outcome in outcomes)
+    whose = signatories(call.room.store, (outcome.reported_by for outcome in outcomes))
+    return tuple(_outcome_report(outcome, whose.get(outcome.reported_by)) for outcome in outcomes)
 
 
 def outcome_report(call: Call, outcome: OutcomeRecord) -> OutcomeReport:
@@ -78,7 +94,7 @@ def outcome_report(call: Call, outcome: OutcomeRecord) -> OutcomeReport:
     return report
 
 
-def _outcome_report(outcome: OutcomeRecord, key: KeyRecord | None) -> OutcomeReport:
+def _outcome_report(outcome: OutcomeRecord, reported_by: Signatory | None) -> OutcomeReport:
     document = outcome.document
     return OutcomeReport(
         outcome_id=outcome.outcome_id,
@@ -92,7 +108,7 @@ def _outcome_report(outcome: OutcomeRecord, key: KeyRecord | None) -> OutcomeRep
         substrate=outcome.cell.substrate,
         press_type=outcome.cell.press_type,
         reported_at=instant(outcome.reported_at),
-        reported_by=None if key is None else Signatory(key.shop, key.holder, key.role),
+        reported_by=reported_by,
         withdrawn_at=None if outcome.withdrawn_at is None else instant(outcome.withdrawn_at),
         drafted_proposal_id=outcome.drafted_proposal_id,
     )

@@ -43,6 +43,7 @@ from accord_rules.revision.book import Book
 from accord_service.http.problems import HouseRulesDoNotFit, NotFound, NotReady
 from accord_service.run.config import Config
 from accord_service.run.metrics import Metrics
+from accord_service.steps.audit_watch import ANCHOR, AuditWatch, Unfaithful
 from accord_service.steps.key_uses import KeyUses
 from accord_service.steps.outcomes import Tally
 from accord_service.steps.records import Pruning
@@ -116,7 +117,7 @@ class State:
 
     Degraded: answers go on, from what is held where ``store`` says why, with nothing written where ``writes`` says why,
     by the judge's word where ``engine_since_s`` (seconds since 1970) says since when it had to settle what the engine
-    could not answer or answered wrongly.
+    could not answer or answered wrongly, from a store that is not what the audit says where ``audit`` tells how.
     """
 
     status: str
@@ -125,6 +126,7 @@ class State:
     store: str
     writes: str
     engine_since_s: float | None
+    audit: Unfaithful | None
 
 
 class Room:
@@ -137,8 +139,10 @@ class Room:
         self.tally = Tally(store)
         self.pruning = Pruning(store)
         self.key_uses = KeyUses(store)
+        self.audit_watch = AuditWatch(store, config.data / ANCHOR, clock)
         self.rates = Rates(store.rates, config.rate_limits)
         self._clock = clock
+        self.checking = threading.Lock()  # held by whoever reads the whole store
         self._moving = threading.Lock()
         self._trying = threading.Lock()
         self._writes, self._writes_until_s = "", 0.0
@@ -164,6 +168,7 @@ class Room:
         if self._held is not None:
             self._held.edition.give_up()
         self.key_uses.close()
+        self.audit_watch.close()
         self.store.close()
 
     # -- one request -------------------------------------------------------------------------------------------------
@@ -177,6 +182,7 @@ class Room:
             while not held.edition.take():
                 held = self._current(watched)
             leases.callback(held.edition.give_back)
+            self.audit_watch.now_and_then()
             yield self._snapshot(held, watched, leases)
 
     def _snapshot(self, held: _Held, watched: Watched, leases: ExitStack) -> Snapshot:
@@ -231,11 +237,13 @@ class Room:
             with self.taken() as snapshot:
                 failed, head, since_s = snapshot.edition.failed, snapshot.edition.head, self.ledger.since_s
                 writes = self._writes_refused()
-                degraded = snapshot.basis == "held" or bool(writes) or since_s is not None
+                unfaithful = self.audit_watch.unfaithful
+                degraded = snapshot.basis == "held" or bool(writes) or since_s is not None or unfaithful is not None
                 status = "not ready" if failed else "degraded" if degraded else "ready"
-                return State(status, head, failed, snapshot.why, writes, since_s)
+                return State(status, head, failed, snapshot.why, writes, since_s, unfaithful)
         except NotReady as problem:
-            return State("not ready", None, "", problem.detail, self._writes_refused(), self.ledger.since_s)
+            unfaithful, writes = self.audit_watch.unfaithful, self._writes_refused()
+            return State("not ready", None, "", problem.detail, writes, self.ledger.since_s, unfaithful)
 
     def _writes_refused(self) -> str:
         """Why nothing can be written; empty where it can. Tried anew after ``WRITES_TRIED_S``: whoever watches asks

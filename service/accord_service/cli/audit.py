@@ -1,69 +1,215 @@
-"""``accord audit``: whether the record of who changed what is as it was written."""
+"""``accord audit``: whether everything that is kept is what the record of who changed what says, and that as it was
+sealed; and the key that seals it."""
 
 from __future__ import annotations
 
+import os
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from functools import partial
+from pathlib import Path
+from typing import Any
+
 import click
 
-from accord_service.cli.answerers import put_to, service_named
+from accord_client import Client
+from accord_service.cli.answerers import ServiceCall, put_to, service_named
 from accord_service.cli.failure import Failure
-from accord_service.store import ChainHead, SealedEntry, Store, StoreError, broken_at
+from accord_service.run.config import SEAL_KEY_FILE, Config, ConfigError, store_url
+from accord_service.store import ChainHead, SealedEntry, Seals, Store, StoreError, broken_at
 
 WHOLE, BROKEN = 0, 1
 TIMEOUT_S = 10.0
+WHO = "accord audit"
+# What a service tells of an entry beside what is sealed.
+_NOT_SEALED = ("actor", "subject")
+
+_of_store = click.option("--store", "store", help="Look into this store itself, without a service.")
+_seal_key = click.option(
+    "--seal-key",
+    type=click.Path(exists=True, dir_okay=False, path_type=Path),
+    envvar=SEAL_KEY_FILE,
+    show_envvar=True,
+    help="File of the key that seals the audit; its public half is enough to check. If left out, the one in the data"
+    " folder (ACCORD_DATA), where there is one.",
+)
 
 
-@click.group(short_help="Check the record of who changed what (steward, admin).")
+@click.group()
 def audit() -> None:
-    """The audit: every write, each sealed to the one before."""
+    """The audit: every write, each sealed to the one before, and the head of them with a key."""
 
 
 @audit.command()
-@click.option("--store", "store_url", help="Look into this store instead: every document against the audit as well.")
+@_of_store
+@_seal_key
+@click.option("--anchor", "anchors", multiple=True, metavar="LINE", help="A line of `accord audit head` that was kept.")
 @service_named
 @click.pass_context
-def verify(
-    context: click.Context, store_url: str | None, url: str | None, token: str | None, allow_insecure: bool
+def check(
+    context: click.Context,
+    store: str | None,
+    seal_key: Path | None,
+    anchors: tuple[str, ...],
+    url: str | None,
+    token: str | None,
+    allow_insecure: bool,
 ) -> None:
-    """Check every seal, here and not where the audit is kept.
+    """Check that all that is kept is what the audit says, and the audit as it was sealed.
 
-    Exits with 0 if the chain is whole, 1 if it is not, 2 if nobody answered. A head's number and hash, kept elsewhere
-    now and then, show later whether everything after some point was forged.
+    A service is asked for its account, and its entries are read and checked here as well, so that its word is not all
+    there is: with --seal-key by the key in that file. With --store the same is done on the store itself. Both give the
+    same account.
+
+    Exits with 0 if all is whole, 1 if it is not, 2 if nobody answered.
     """
-    report, is_whole = _in_store(store_url) if store_url else _from_service(url, token, allow_insecure)
-    click.echo(report)
+    kept = [_anchor(line) for line in anchors]
+    if store:
+        lines, is_whole = _in_store(store, seal_key, kept)
+    else:
+        with put_to(url, token, allow_insecure) as put:
+            lines, is_whole = _from_service(put, seal_key, anchors)
+    for line in lines:
+        click.echo(line)
     context.exit(WHOLE if is_whole else BROKEN)
 
 
-def _in_store(url: str) -> tuple[str, bool]:
+@audit.command()
+@_of_store
+@service_named
+def head(store: str | None, url: str | None, token: str | None, allow_insecure: bool) -> None:
+    """Show where the audit ends, as one line: an anchor.
+
+    Keep one now and then, in a book of your own: `accord audit check --anchor` says at any later time whether it is
+    still in the chain. A store that was set back as a whole shows in nothing else.
+    """
+    if store:
+        with _opened(store, None) as opened:
+            line = opened.audit.head().text()
+    else:
+        with put_to(url, token, allow_insecure) as put:
+            line = put(lambda client: client.governance.audit_head())["anchor"] or ""
+    if not line:
+        raise Failure("There is nothing yet that was sealed.")
+    click.echo(line)
+
+
+@audit.command()
+@click.option("--store", "store", required=True, help="The store; no service with another key may be running on it.")
+@_seal_key
+@click.option("--as-it-is", is_flag=True, help="Also where it is not whole: nothing is known of what was done to it.")
+def adopt(store: str, seal_key: Path | None, as_it_is: bool) -> None:
+    """Seal everything in a store anew, with the key in use.
+
+    After a change of keys this makes the old private key dispensable. With --as-it-is it takes a store whose key is
+    lost, or that was tampered with, as it is now; each later check says so.
+    """
+    with _opened(store, seal_key) as opened:
+        account = opened.check()
+        if not account.is_whole and not as_it_is:
+            raise Failure("\n".join([*account.lines(), "With --as-it-is it is sealed all the same."]))
+        count = opened.adoption.adopt(who=WHO)
+    click.echo(f"{count} documents are sealed as they are.")
+
+
+@audit.command()
+@click.argument("file", type=click.Path(dir_okay=False, path_type=Path))
+@click.option(
+    "--old",
+    type=click.Path(exists=True, dir_okay=False, path_type=Path),
+    help="The file in use until now: its keys are taken along, so that what they sealed still counts.",
+)
+def new_key(file: Path, old: Path | None) -> None:
+    """Make a key that seals audits, in a new FILE that only you can read.
+
+    All services on one store need the same file. Keep a copy where the store's copies are not.
+    """
     try:
-        store = Store.at(url, timeout_s=TIMEOUT_S)
-        try:
-            head, broken = store.audit.head(), store.audit.verify()
-            altered = store.audit.altered() if broken is None else ()
-        finally:
-            store.close()
+        seals = Seals.write_new(file, b"" if old is None else old.read_bytes())
+    except FileExistsError:
+        raise Failure(f"{file} is there already.") from None
+    except (OSError, StoreError) as error:
+        raise Failure(_sentence(error)) from None
+    click.echo(f"Key {seals.key_id}, public half {seals.public_key(seals.key_id)}.")
+
+
+@audit.command()
+@click.argument("file", type=click.Path(exists=True, dir_okay=False, path_type=Path))
+def public_keys(file: Path) -> None:
+    """Show the public halves of a key file, as a key file of its own: enough for whoever only checks."""
+    try:
+        click.echo(Seals.read(file).public_pem().decode(), nl=False)
     except StoreError as error:
-        raise Failure(f"{str(error)[:1].upper()}{str(error)[1:]}.") from None
-    if altered:
-        changed = "\n".join(f"  {key}" for key in altered)
-        return f"The chain is whole, but these are not what it says was written last:\n{changed}", False
-    return _report(head.seq, head.hash, broken), broken is None
+        raise Failure(_sentence(error)) from None
 
 
-def _from_service(url: str | None, token: str | None, allow_insecure: bool) -> tuple[str, bool]:
-    with put_to(url, token, allow_insecure) as put:
-        head = put(lambda client: client.governance.audit_head())
-        documents = put(lambda client: list(client.governance.audit()))
+def _anchor(line: str) -> ChainHead:
     try:
-        entries = [SealedEntry(**document) for document in documents]
+        return ChainHead.from_line(line)
+    except ValueError as error:
+        raise click.BadParameter(f"{error}.", param_hint="--anchor") from None
+
+
+@contextmanager
+def _opened(store: str, seal_key: Path | None) -> Iterator[Store]:
+    try:
+        file = seal_key or Config.from_env().seal_key_file
+        seals = Seals.read(file) if file.exists() else Seals.none()
+        opened = Store.at(store_url(os.environ | {"ACCORD_STORE_URL": store}), timeout_s=TIMEOUT_S, seals=seals)
+        try:
+            yield opened
+        finally:
+            opened.close()
+    except (StoreError, ConfigError) as error:
+        raise Failure(_sentence(error)) from None
+
+
+def _in_store(store: str, seal_key: Path | None, anchors: Sequence[ChainHead]) -> tuple[Sequence[str], bool]:
+    with _opened(store, seal_key) as opened:
+        account = opened.check(anchors)
+    return account.lines(), account.is_whole
+
+
+def _from_service(put: ServiceCall, seal_key: Path | None, anchors: Sequence[str]) -> tuple[Sequence[str], bool]:
+    accounts = [put(partial(_checked, anchor=line)) for line in anchors or (None,)]
+    lines = dict.fromkeys(line for account in accounts for line in account["lines"])
+    whole = all(account["whole"] for account in accounts)
+    head = put(lambda client: client.governance.audit_head())
+    entries = put(lambda client: [_sealed(document) for document in client.governance.audit()])
+    read, is_right = _read_here(entries, head, seal_key)
+    return (*lines, read), whole and is_right
+
+
+def _checked(client: Client, *, anchor: str | None) -> Mapping[str, Any]:
+    return client.governance.check_audit(anchor)
+
+
+def _read_here(entries: Sequence[SealedEntry], head: Mapping[str, Any], seal_key: Path | None) -> tuple[str, bool]:
+    """What the entries come to that a service told, whatever it says of them itself."""
+    end = ChainHead(head["seq"], head["hash"]) if head["anchor"] is None else _anchor(head["anchor"])
+    adopting = [at for at, entry in enumerate(entries) if entry.adopts]
+    sure = entries[adopting[-1] :] if adopting else entries
+    begun = ChainHead(sure[0].seq - 1, sure[0].previous) if adopting else ChainHead()
+    broken = broken_at(sure, end, begun)
+    if broken is not None:
+        return f"Read here: entry {broken} is not as it was written, or is missing.", False
+    if seal_key is not None:
+        try:
+            fault = Seals.read(seal_key).fault_of(end)
+        except StoreError as error:
+            raise Failure(_sentence(error)) from None
+        if fault:
+            return "Read here: the head is not sealed with a key of the file.", False
+    return f"Read here: all {len(entries)} entries follow each other up to the head.", True
+
+
+def _sealed(document: Mapping[str, Any]) -> SealedEntry:
+    try:
+        return SealedEntry(**{name: value for name, value in document.items() if name not in _NOT_SEALED})
     except TypeError as error:
         raise Failure(f"The service lists what is no audit entry: {error}.") from None
-    broken = broken_at(entries, ChainHead(head["seq"], head["hash"]))
-    last = entries[-1] if entries else None
-    return _report(last.seq if last else 0, last.hash if last else "", broken), broken is None
 
 
-def _report(count: int, hash_: str, broken: int | None) -> str:
-    if broken is not None:
-        return f"Broken: entry {broken} is not as it was written, or is missing."
-    return f"Whole: {count} entries, the last with the hash {hash_}."
+def _sentence(error: Exception) -> str:
+    text = str(error)
+    return f"{text[:1].upper()}{text[1:]}{'' if text.endswith('.') else '.'}"

@@ -44,7 +44,7 @@ _LABEL_COLUMN = 15
 _BOLD: Mapping[str, Any] = MappingProxyType({"bold": True})
 
 
-@click.command(short_help="List the facts that rules may speak of, or tell one whole.")
+@click.command()
 @click.argument("name", metavar="[NAME]", required=False)
 @click.option("--json", "as_json", is_flag=True, help="Print the fact as a JSON object, or the facts as a JSON list.")
 @answered

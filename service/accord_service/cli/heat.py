@@ -20,7 +20,7 @@ from accord_service.cli.svg import svg
 from accord_service.cli.validate import DONE, NOT_DONE, UNASKED
 
 
-@click.command(short_help="Draw how hot the print gets, and when.")
+@click.command()
 @click.argument("file", metavar="ORDER.json")
 @click.option(
     "--svg",

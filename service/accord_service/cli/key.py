@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from typing import Any
+
 import click
 
 from accord_service.cli.answerers import ServiceCall, administered
@@ -21,7 +24,7 @@ _COLUMNS = (
 )
 
 
-@click.group(short_help="Issue, confirm, list and revoke keys (admin, owner).")
+@click.group()
 def key() -> None:
     """Keys. Needs an admin's key, or an owner's for those of the own shop."""
 
@@ -63,7 +66,7 @@ def list_(put: ServiceCall, shop: str | None) -> None:
 def show(put: ServiceCall, id: str) -> None:
     """Show one key, a line a field."""
     for name, value in put(lambda client: client.administration.key(id)).items():
-        click.echo(f"{name}\t{value or '-'}")
+        click.echo(f"{name}\t{_shown(value)}")
 
 
 @key.command()
@@ -83,3 +86,10 @@ def revoke(put: ServiceCall, id: str) -> None:
     """Revoke a key, for good."""
     revoked = put(lambda client: client.administration.revoke_key(id))
     click.echo(f"Revoked: {revoked['key_id']}, {revoked['role']} of {revoked['shop_id']}.")
+
+
+def _shown(value: Any) -> str:
+    """A field of a key; people by name, role and shop."""
+    if isinstance(value, Mapping):
+        return f"{value['holder'] or '-'}, {value['role']} of {value['shop_id']}"
+    return str(value or "-")

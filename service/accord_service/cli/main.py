@@ -5,33 +5,42 @@ from __future__ import annotations
 from collections.abc import Mapping
 from importlib import import_module
 from types import MappingProxyType
+from typing import NamedTuple
 
 import click
 
 from accord_service.cli.output import colour_wanted
 from accord_service.run.version import VERSION
 
-# Command -> the module of this room that holds it under the same name.
-COMMANDS: Mapping[str, str] = MappingProxyType(
+
+class Line(NamedTuple):
+    """A command in the list of them: the module of this room that holds it under its name, and what it does."""
+
+    module: str
+    does: str
+
+
+COMMANDS: Mapping[str, Line] = MappingProxyType(
     {
-        "advice": "advice",
-        "audit": "audit",
-        "facts": "facts",
-        "heat": "heat",
-        "key": "key",
-        "migration": "migration",
-        "outcome": "outcome",
-        "recommend": "recommend",
-        "rule": "rule",
-        "rules": "rule",
-        "seed": "seed",
-        "serve": "serve",
-        "shop": "shop",
-        "sources": "sources",
-        "step": "step",
-        "steps": "step",
-        "validate": "validate",
-        "words": "words",
+        "advice": Line("advice", "Answer what is asked beside settings, and say what is not covered."),
+        "audit": Line("audit", "Check the record of who changed what, and all that is kept (steward, admin)."),
+        "facts": Line("facts", "List the facts that rules may speak of, or tell one whole."),
+        "heat": Line("heat", "Draw how hot the print gets, and when."),
+        "key": Line("key", "Issue, confirm, list and revoke keys (admin, owner)."),
+        "migration": Line("migration", "Show the table of dye migration."),
+        "outcome": Line("outcome", "Report how pieces came out, list and withdraw reports."),
+        "recommend": Line("recommend", "Say how an order can be done."),
+        "rule": Line("rule", "Tell one rule whole."),
+        "rules": Line("rule", "List the rules of the book by topic."),
+        "seed": Line("seed", "Put shops from files into a store that no service uses yet."),
+        "serve": Line("serve", "Run the service."),
+        "shop": Line("shop", "Tell of one's own shop; add and list shops (admin)."),
+        "sources": Line("sources", "Count the book's numbers by what they rest on."),
+        "step": Line("step", "Tell one step of plans whole."),
+        "steps": Line("step", "List the steps that plans are made of, in a plan's order."),
+        "validate": Line("validate", "Say whether orders can be done."),
+        "words": Line("words", "Tell what the book calls what people say."),
+        "work": Line("work", "Work out the effects of proposals, beside a service."),
     }
 )
 
@@ -45,9 +54,14 @@ class Commands(click.Group):
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
         if cmd_name not in COMMANDS:
             return None
-        command = getattr(import_module(f"accord_service.cli.{COMMANDS[cmd_name]}"), cmd_name)
+        command = getattr(import_module(f"accord_service.cli.{COMMANDS[cmd_name].module}"), cmd_name)
         assert isinstance(command, click.Command)
         return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """The list of them, for which none has to be imported."""
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, line.does) for name, line in COMMANDS.items()])
 
 
 @click.group(cls=Commands, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})

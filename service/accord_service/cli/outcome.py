@@ -11,7 +11,7 @@ from accord_rules.orders.shop import FAILURES
 from accord_service.cli.answerers import ServiceCall, administered
 
 
-@click.group(short_help="Report how pieces came out, list and withdraw reports.")
+@click.group()
 def outcome() -> None:
     """How the pieces of a recorded order came out. Any key of the shop that recorded it will do."""
 

@@ -17,7 +17,7 @@ from accord_service.cli.show import show_refusal
 from accord_service.cli.validate import DONE, NOT_DONE, UNASKED
 
 
-@click.command(short_help="Say how an order can be done.")
+@click.command()
 @click.argument("file", metavar="ORDER.json")
 @click.option("--json", "as_json", is_flag=True, help="Print the raw answer.")
 @click.option(

@@ -13,7 +13,7 @@ from accord_service.cli.output import Output
 from accord_service.cli.show import show_rule, show_rules
 
 
-@click.command(short_help="Tell one rule whole.")
+@click.command()
 @click.argument("id", metavar="ID")
 @click.option("--edges", is_flag=True, help="Show the examples at the edges of the limits too.")
 @answered

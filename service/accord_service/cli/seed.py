@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import tomllib
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -20,10 +21,10 @@ from accord_rules.revision.book import Book
 from accord_service.cli.failure import Failure
 from accord_service.http.holders import Holder
 from accord_service.http.roles import ROLES
-from accord_service.run.config import DATA, Config
+from accord_service.run.config import DATA, Config, ConfigError
 from accord_service.serving import first_start
 from accord_service.steps.shops import faults_of
-from accord_service.store import Store, StoreError
+from accord_service.store import Seals, Store, StoreError
 from accord_service.worker.edition import loaded
 
 T = TypeVar("T")
@@ -46,7 +47,7 @@ class KeyFile:
     key: tuple[WantedKey, ...] = required(Many(Object(WantedKey), 1000, 1))
 
 
-@click.command(short_help="Put shops from files into a store that no service uses yet.")
+@click.command()
 @click.argument("folder", type=click.Path(exists=True, file_okay=False, path_type=Path))
 @click.option(
     "--data",
@@ -65,9 +66,10 @@ def seed(folder: Path, data: Path, store: str) -> None:
     What is there already stays as it is.
     """
     try:
-        with _open(Config(store_url=store, data=data)) as opened:
+        env = os.environ | {"ACCORD_STORE_URL": store, "ACCORD_DATA": str(data)}
+        with _open(Config.from_env(env)) as opened:
             _seed(opened, folder, data / "keys")
-    except (BookError, EngineError, StoreError, OSError) as error:
+    except (BookError, ConfigError, EngineError, StoreError, OSError) as error:
         raise Failure(f"The store cannot be seeded: {error}") from None
 
 
@@ -78,7 +80,7 @@ def _open(config: Config) -> Iterator[Store]:
         url = config.store_url if server is None else server.url
         first_start.furnish(url, config.data)
         # A patient one: nobody waits for its answers.
-        store = Store.at(url, timeout_s=5.0)
+        store = Store.at(url, timeout_s=5.0, seals=Seals.read(config.seal_key_file))
         try:
             yield store
         finally:

@@ -16,7 +16,7 @@ from accord_service.cli.output import Output
 from accord_service.cli.show import reading_line, show_shop
 
 
-@click.group(short_help="Tell of one's own shop; add and list shops (admin).")
+@click.group()
 def shop() -> None:
     """One's own shop, and the shops of the collective, which need an admin's key."""
 

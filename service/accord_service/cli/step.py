@@ -13,7 +13,7 @@ from accord_service.cli.output import Output
 from accord_service.cli.show import show_step, show_steps
 
 
-@click.command(short_help="Tell one step of plans whole.")
+@click.command()
 @click.argument("id", metavar="ID")
 @click.option("--edges", is_flag=True, help="Show the examples given as facts too.")
 @answered

@@ -59,7 +59,11 @@ LINKS: Mapping[str, Mapping[str, Link]] = MappingProxyType(
             "withdraw": Link("withdrawProposal", _ITS_OWN, about="by its author"),
         },
         "openProposal": {
-            "approve": Link("approveProposal", _ITS_OWN, "/digests", "by a steward of another shop"),
+            "effect": Link("readProposalEffect", _ITS_OWN, about="how far it is, and what it came to"),
+            "cancel": Link("cancelProposalEffect", _ITS_OWN, about="by its author or a steward"),
+        },
+        "readProposalStatus": {
+            "approve": Link("approveProposal", _ITS_OWN, "/digests", "once it is open, by a steward of another shop"),
         },
         "approveProposal": {"publish": Link("publishProposal", _ITS_OWN, about="once it is approved")},
     }

@@ -13,6 +13,7 @@ from flask import Request, Response
 LEAST_BYTES = 1024  # below, the header that names the coding and the work outweigh what is saved
 _LEVEL = 5
 _MARK = "-gzip"
+_WRITERS = ("HTTP_IF_MATCH", "HTTP_IF_UNMODIFIED_SINCE")
 _TYPES = ("application/json", "application/problem+json", "text/html", "text/plain")
 
 
@@ -26,7 +27,8 @@ def finish(request: Request, response: Response) -> None:
     if packs and tag is not None:
         response.set_etag(tag + _MARK)
     if tag is not None and response.status_code == 200 and not response.direct_passthrough:
-        response.make_conditional(request)
+        # If-Match was seen to before (``api.endpoint``): here it would turn the status alone, with the body as it is.
+        response.make_conditional({name: value for name, value in request.environ.items() if name not in _WRITERS})
     if packs and response.status_code != 304:
         # Without the time of packing, so that the same answer always has the same bytes.
         response.set_data(gzip.compress(response.get_data(), _LEVEL, mtime=0))

@@ -206,7 +206,8 @@ class NotYours(Problem):
     status = 403
     title = "This step is somebody else's"
     meaning = (
-        "Only its author edits or withdraws a proposal. It is approved by another person, a steward of another shop"
+        "Only its author edits or withdraws a proposal; its effect is worked out for its author or a steward. It is"
+        " approved by another person, a steward of another shop"
         " whose key held before the draft, and declined by a steward who is not its author. A key is confirmed by"
         " another admin than issued it, and a report withdrawn by who made it. A probe reading is"
         " taken back by the owner, or by who entered it while it waits."
@@ -301,7 +302,8 @@ class StepsOutOfOrder(Problem):
     title = "The proposal is not at this point of its life"
     meaning = (
         "draft, open, approved, published: a step was left out, taken already (by the same shop, too), or lacks"
-        " approvals, perhaps because the key of one was revoked; or the proposal was declined or withdrawn."
+        " approvals, perhaps because the key of one was revoked; or the proposal was declined or withdrawn, or its book"
+        " was tried by another version of the program, so that it has to be opened once more."
     )
     remedy = "GET the proposal: its state, its approvals and the approvals it needs say what comes next."
 
@@ -377,7 +379,7 @@ class ChangedMeanwhile(Problem):
     status = 412
     title = "It has changed since it was read"
     meaning = (
-        "If-Match names none of the ETags that a read would have now, so this would undo somebody else's change."
+        "If-Match names none of the ETags that a read would have now, so a write would undo somebody else's change."
         " Nothing was written. ETags are compared whole, and a weak one (W/) equals none."
     )
     remedy = "Read it again, lay your change on what is there now, and send that with its ETag."

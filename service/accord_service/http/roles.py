@@ -50,6 +50,7 @@ MAY: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "put_proposal": _PROPOSERS,
         "post_proposal_open": _PROPOSERS,
         "get_proposal_effect": _PROPOSERS,
+        "post_proposal_effect_cancel": _PROPOSERS,
         "post_proposal_approve": ("steward",),
         "post_proposal_decline": ("steward",),
         "post_proposal_withdraw": _PROPOSERS,
@@ -98,5 +99,7 @@ MAY: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "delete_key": ("owner", "admin"),
         "post_key_confirm": ("admin",),
         "get_audit": ("steward", "admin"),
+        "get_audit_check": ("steward", "admin"),
+        "get_audit_head": _EVERYBODY,
     }
 )

@@ -38,7 +38,8 @@ _IF_MATCH = re.compile(rf"\*|(?:,[ \t]*)*{_ETAG}(?:[ \t]*,(?:[ \t]*{_ETAG})?)*")
 class Answer:
     """``version``: that of the document answered with, or, where that is a ``part``, of the whole it is part of.
 
-    A part's ETag is of its bytes alone, so that it stays while other parts change.
+    A part's ETag is of its bytes alone, so that it stays while other parts change. ``content``: the document as it is
+    written, where that is known already.
     """
 
     document: Mapping[str, Any]
@@ -46,6 +47,7 @@ class Answer:
     headers: Mapping[str, str] = field(default_factory=lambda: _EMPTY)
     version: int | None = None
     part: bool = False
+    content: bytes | None = None
 
     def fields(self) -> dict[str, Any]:
         """What is remembered under an Idempotency-Key, as plain JSON."""
@@ -89,6 +91,7 @@ class Repeatable:
         remembered = self.store.idempotency.recall(self.scope, self.key, self.digest)
         if remembered is None:
             return None
+        self.store.confirm()  # the first one may never have been told, since the replicas did not have it yet
         answer = Answer(**remembered.response)
         return replace(answer, headers={**answer.headers, "Idempotency-Replayed": "true"})
 
@@ -115,7 +118,10 @@ class Repeatable:
         """Done, or found done by the same request, should that have been under way for longer than a claim lasts."""
         try:
             prepared = prepare()
-            return prepared.preview if prepared.commit is None else prepared.commit(self.remember)
+            if prepared.commit is not None:
+                return prepared.commit(self.remember)
+            self.store.confirm()  # it is there already, and is acknowledged once more
+            return prepared.preview
         except Conflict:
             recalled = self.recalled()
             if recalled is not None:

@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from types import MappingProxyType
+from urllib.parse import quote
 
 _ORIGIN = re.compile(r"https?://(?:[a-z0-9.-]+|\[[0-9a-f:]+\])(?::[0-9]{1,5})?")
 # Requests a minute of one key. A choice: a shop that sends 333 orders at once uses a few hundredths of it, and half of
@@ -19,6 +20,8 @@ LOG_LEVELS = ("DEBUG", "INFO", "WARNING", "ERROR")
 DATA = Path(".data/accord")
 # Set by the process that owns the store that comes along, for its workers alone.
 OWN_STORE_URL = "ACCORD_OWN_STORE_URL"
+SEAL_KEY_FILE = "ACCORD_SEAL_KEY_FILE"
+STORE_PASSWORD_FILE = "ACCORD_STORE_PASSWORD_FILE"
 
 
 class ConfigError(ValueError):
@@ -29,20 +32,24 @@ class ConfigError(ValueError):
 class Config:
     """``store_url``: a store run by somebody else; empty for the one that comes along, kept in ``data``.
 
-    ``data`` also gets the first admin's key. Sizes in bytes. Records are kept for ``retain_days``.
-    A proposal's effect is worked out on at most ``replay_most`` recorded orders, and as many at edges of thresholds.
+    ``data`` also gets the first admin's key. ``seal_key``: the file of the key that seals the audit, which all services
+    on one store share; None for one in ``data``. Sizes in bytes. Records are kept for ``retain_days``.
+    A proposal's effect is worked out on all recorded orders and on at most ``edges_most`` at edges of thresholds, by
+    ``job_processes`` processes beside the workers.
     A client has ``header_seconds`` for a header; for a body, and to take an answer, ``transfer_seconds`` and as long as
     the bytes need at ``transfer_rate`` bytes a second. A worker has places for ``heavy_most`` heavy questions,
     ``heavy_most_a_key`` of them for one key's and ``heavy_most_a_shop`` for one shop's. A key has the ``rate_limits``
     of its role, in requests a minute. Pages of ``cors_origins`` may ask from a browser.
     """
 
-    store_url: str = ""
+    store_url: str = field(default="", repr=False)  # it may have a password in it
     data: Path = DATA
+    seal_key: Path | None = None
     body_limit: int = 256 * 1024
     log_level: str = "INFO"
     retain_days: int = 730
-    replay_most: int = 2000
+    edges_most: int = 2000
+    job_processes: int = 1
     header_seconds: int = 5
     transfer_seconds: int = 2
     transfer_rate: int = 32 * 1024
@@ -54,17 +61,21 @@ class Config:
 
     @classmethod
     def from_env(cls, env: Mapping[str, str] = os.environ) -> Config:
-        """Read ACCORD_STORE_URL, ACCORD_DATA, ACCORD_BODY_LIMIT (bytes), ACCORD_LOG_LEVEL, ACCORD_RETAIN_DAYS,
-        ACCORD_REPLAY_MOST, ACCORD_HEADER_SECONDS, ACCORD_TRANSFER_SECONDS, ACCORD_TRANSFER_RATE (bytes a second),
-        ACCORD_HEAVY_MOST, ACCORD_HEAVY_MOST_A_KEY, ACCORD_HEAVY_MOST_A_SHOP, ACCORD_RATE_LIMITS
-        ("counter=6000,admin=600") and ACCORD_CORS_ORIGINS (separated by commas)."""
+        """Read ACCORD_STORE_URL, ACCORD_STORE_PASSWORD_FILE (of that store; else it may stand in the address),
+        ACCORD_DATA, ACCORD_SEAL_KEY_FILE, ACCORD_BODY_LIMIT (bytes), ACCORD_LOG_LEVEL, ACCORD_RETAIN_DAYS,
+        ACCORD_EDGES_MOST, ACCORD_JOB_PROCESSES, ACCORD_HEADER_SECONDS, ACCORD_TRANSFER_SECONDS,
+        ACCORD_TRANSFER_RATE (bytes a second), ACCORD_HEAVY_MOST, ACCORD_HEAVY_MOST_A_KEY,
+        ACCORD_HEAVY_MOST_A_SHOP, ACCORD_RATE_LIMITS ("counter=6000,admin=600") and ACCORD_CORS_ORIGINS (separated
+        by commas)."""
         return cls(
-            store_url=env.get("ACCORD_STORE_URL", "").strip(),
+            store_url=store_url(env),
             data=Path(env.get("ACCORD_DATA", "").strip() or cls().data),
+            seal_key=Path(file) if (file := env.get(SEAL_KEY_FILE, "").strip()) else None,
             body_limit=_whole(env, "ACCORD_BODY_LIMIT", cls().body_limit, least=1024),
             log_level=_word(env, "ACCORD_LOG_LEVEL", cls().log_level, LOG_LEVELS),
             retain_days=_whole(env, "ACCORD_RETAIN_DAYS", cls().retain_days, least=1),
-            replay_most=_whole(env, "ACCORD_REPLAY_MOST", cls().replay_most, least=1),
+            edges_most=_whole(env, "ACCORD_EDGES_MOST", cls().edges_most, least=1),
+            job_processes=_whole(env, "ACCORD_JOB_PROCESSES", cls().job_processes, least=0),
             header_seconds=_whole(env, "ACCORD_HEADER_SECONDS", cls().header_seconds, least=1),
             transfer_seconds=_whole(env, "ACCORD_TRANSFER_SECONDS", cls().transfer_seconds, least=1),
             transfer_rate=_whole(env, "ACCORD_TRANSFER_RATE", cls().transfer_rate, least=1),
@@ -74,6 +85,11 @@ class Config:
             rate_limits=_rates(env, "ACCORD_RATE_LIMITS"),
             cors_origins=_origins(env, "ACCORD_CORS_ORIGINS"),
         )
+
+    @property
+    def seal_key_file(self) -> Path:
+        """Where the key that seals the audit is."""
+        return self.seal_key or self.data / "seal-key.pem"
 
     @classmethod
     def of_worker(cls, env: Mapping[str, str] = os.environ) -> Config:
@@ -87,6 +103,30 @@ class Config:
         if not url:
             raise ConfigError("ACCORD_STORE_URL must be set; or start by accord serve, which brings a store")
         return replace(config, store_url=url)
+
+
+def store_url(env: Mapping[str, str]) -> str:
+    """The address of ACCORD_STORE_URL, with the password of the file that ACCORD_STORE_PASSWORD_FILE names.
+
+    So the password stands in no environment, on no command line and in no file but that. Raises ConfigError.
+    """
+    url, file = env.get("ACCORD_STORE_URL", "").strip(), env.get(STORE_PASSWORD_FILE, "").strip()
+    if not url or not file:
+        return url
+    scheme, separator, rest = url.partition("://")
+    authority, slash, path = rest.partition("/")
+    if "@" in authority:
+        raise ConfigError(
+            f"ACCORD_STORE_URL names a user or a password already: leave them out, or {STORE_PASSWORD_FILE}"
+        )
+    try:
+        password = Path(file).read_text(encoding="utf-8").strip("\r\n")
+    except (OSError, UnicodeDecodeError) as error:
+        why = error.strerror if isinstance(error, OSError) else "it is not UTF-8"
+        raise ConfigError(f"{STORE_PASSWORD_FILE} must name a file with the store's password: {why}") from None
+    if not password or "\n" in password:
+        raise ConfigError(f"the file of {STORE_PASSWORD_FILE} must hold one line, the store's password")
+    return f"{scheme}{separator}:{quote(password, safe='')}@{authority}{slash}{path}"
 
 
 def _whole(env: Mapping[str, str], name: str, default: int, least: int) -> int:

@@ -11,12 +11,11 @@ from prometheus_client.multiprocess import MultiProcessCollector
 
 from accord_rules.governance.house import LAYER as HOUSE
 from accord_rules.infer.ledger import DOUBTS, Ledger, Network
-from accord_rules.verdict import Finding
 
 MEDIA_TYPE = CONTENT_TYPE_LATEST
 _SECONDS = (0.001, 0.0025, 0.005, 0.01, 0.025, 0.05, 0.1, 0.25, 0.5, 1.0, 2.5, 5.0)
 
-_ENGINE = "engine"
+_ENGINE, _AUDIT = "engine", "audit"
 
 
 @dataclass(slots=True)
@@ -80,6 +79,7 @@ class Metrics:
             multiprocess_mode="livemin",
         )
         self._degraded.labels(_ENGINE).set(0)
+        self._degraded.labels(_AUDIT).set(0)
         self._mirroring = threading.Lock()
         self._mirrors: dict[tuple[Network, str], _Mirror] = {}
 
@@ -92,10 +92,9 @@ class Metrics:
         """Count a verdict by its word."""
         self._verdicts.labels(verdict).inc()
 
-    def count_finding(self, finding: Finding) -> None:
+    def count_finding(self, layer: str, rule: str, level: str) -> None:
         """Count a finding; those of house rules together, since a shop's rules are its own business."""
-        named = "" if finding.layer == HOUSE else finding.rule
-        self._findings.labels(finding.layer, named, finding.level).inc()
+        self._findings.labels(layer, "" if layer == HOUSE else rule, level).inc()
 
     def mirror_ledger(self, ledger: Ledger) -> None:
         """Bring the counters of the engine up to the ledger: this process's, always the same one."""
@@ -112,6 +111,10 @@ class Metrics:
         if ledger.since_s is not None:
             self._degraded.labels(_ENGINE).set(1)
             self._degraded_since.labels(_ENGINE).set(ledger.since_s)
+
+    def tell_audit(self, *, unfaithful: bool) -> None:
+        """Whether this worker found that the store is not what the audit says."""
+        self._degraded.labels(_AUDIT).set(int(unfaithful))
 
     def written(self) -> bytes:
         """All counters in the text format, summed over the workers where there are several."""

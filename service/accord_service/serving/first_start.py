@@ -1,26 +1,43 @@
-"""The store before the workers: started if it comes along, waited for if not, and given its first book and key."""
+"""The store before the workers: started if it comes along, waited for if not, given its seal, first book and key."""
 
 from __future__ import annotations
 
+import logging
 import os
 import tempfile
 import time
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 from accord_rules.documents.files import Documents, shipped
 from accord_rules.load.loader import from_documents
 from accord_service.http.roles import COLLECTIVE
-from accord_service.run.config import Config
-from accord_service.store import Conflict, EmbeddedServer, KeyRecord, NewKey, NotThere, Store, StoreAway, Transaction
+from accord_service.run.config import SEAL_KEY_FILE, Config
+from accord_service.store import (
+    SEAL_FAULTS,
+    Conflict,
+    EmbeddedServer,
+    KeyRecord,
+    NewKey,
+    NotThere,
+    Seals,
+    Store,
+    StoreAway,
+    StoreBroken,
+    Transaction,
+)
 from accord_service.worker import trials
 from accord_service.worker.edition import tried_by, try_rules
+
+logger = logging.getLogger("accord_service.start")
 
 WHO = "first start"
 FIRST_HOLDER = "Whoever started the service first"  # nobody has said a name yet
 WAIT_S = 30.0
 PAUSE_S = 0.25
 PATIENT_S = 5.0
+ADOPTION_S = 10.0
 
 
 def own_store(config: Config) -> EmbeddedServer | None:
@@ -31,32 +48,61 @@ def own_store(config: Config) -> EmbeddedServer | None:
 def furnish(url: str, data: Path, *, new_admin: str = "") -> Path | None:
     """Wait for the store; give an empty one the book of this program and an admin's key.
 
-    ``new_admin``: the holder of one more admin's key. Gives the file that the key was written to, None where there was
-    one already and no other is wanted.
-    Raises BookError, EngineError, StoreError (StoreAway if it stays away for ``WAIT_S``), OSError.
+    The key that seals the audit is made where the environment names none and the data folder has none. ``new_admin``:
+    the holder of one more admin's key. Gives the file that the key was written to, None where there was one already and
+    no other is wanted.
+    Raises BookError, ConfigError, EngineError, StoreError (StoreAway if it stays away for ``WAIT_S``), OSError.
     """
-    store = Store.at(url, timeout_s=PATIENT_S)  # nobody waits for its answers
+    config = replace(Config.from_env(), data=data)
+    seals, made = (Seals.read(config.seal_key), False) if config.seal_key else Seals.made_at(config.seal_key_file)
+    store = Store.at(url, timeout_s=PATIENT_S, seals=seals)  # nobody waits for its answers
     try:
-        _wait(store)
-        _first_book(store)
-        if new_admin:
-            return write_key(
-                data / "keys", "admin", lambda: store.keys.issue(COLLECTIVE, "admin", holder=new_admin, who=WHO)
-            )
-        return None if store.keys.list() else _first_admin(store, data / "keys")
+        _patiently(store.ping)
+        _patiently(lambda: _sealed(store, made))
+        _patiently(lambda: _first_book(store))
+        if not new_admin and store.keys.list():
+            return None
+        _patiently(store.confirm)  # a key whose writing is left open is one that nobody has
+        if not new_admin:
+            return _first_admin(store, data / "keys")
+        return write_key(
+            data / "keys", "admin", lambda: store.keys.issue(COLLECTIVE, "admin", holder=new_admin, who=WHO)
+        )
     finally:
         store.close()
 
 
-def _wait(store: Store) -> None:
+def _patiently(step: Callable[[], None]) -> None:
+    """``step()``, tried again while the store is away, or takes no writes since its replica is not there yet."""
     until = time.monotonic() + WAIT_S
     while True:
         try:
-            return store.ping()
+            return step()
         except StoreAway:
             if time.monotonic() > until:
                 raise
             time.sleep(PAUSE_S)
+
+
+def _sealed(store: Store, made: bool) -> None:
+    """See that the audit's end was sealed with our key. A store of before there were seals is adopted as it is, by
+    whoever has just made the key: once there is one, an audit without a seal was tampered with. Raises StoreBroken."""
+    until = time.monotonic() + ADOPTION_S
+    while fault := store.seals.fault_of(store.audit.head()):
+        if fault == "unsealed" and made:
+            count = store.adoption.adopt(who=WHO)
+            logger.warning(
+                "this store was written before audits were sealed: %d documents are sealed as they are now, and of what"
+                " was done to them before nothing is known",
+                count,
+            )
+        elif fault != "unsealed" or time.monotonic() > until:
+            raise StoreBroken(
+                f"{SEAL_FAULTS[fault]}. All services on one store need the same key: name its file in {SEAL_KEY_FILE}."
+                " A store whose key is lost, or that is older than seals, is taken as it is by accord audit adopt."
+            )
+        else:
+            time.sleep(PAUSE_S)  # another service that starts now may be about to adopt it
 
 
 def _first_book(store: Store) -> None:

@@ -16,9 +16,10 @@ from typing import Any
 from accord_rules.documents.files import BookError
 from accord_rules.documents.reading import LeafError
 from accord_service.http.holders import Holder
-from accord_service.run.config import OWN_STORE_URL, Config, ConfigError
+from accord_service.run.config import OWN_STORE_URL, SEAL_KEY_FILE, Config, ConfigError
 from accord_service.run.log import LOGGERS, JsonLines
 from accord_service.serving import first_start
+from accord_service.serving.helpers import Helpers
 from accord_service.serving.newcomers import turn_away_when_stopping
 from accord_service.store import EmbeddedServer, StoreError
 from accord_service.worker.collector import spare_the_book
@@ -34,6 +35,10 @@ threads = int(os.environ.get("ACCORD_THREADS", "4"))
 timeout = 30
 graceful_timeout = 20
 keepalive = 15
+# A worker that answered so many requests, give or take a fifth, is replaced, which gives back whatever memory it came
+# to hold. All that it accepted is answered before; the fifth keeps workers that started together from ending together.
+max_requests = int(os.environ.get("ACCORD_WORKER_REQUESTS", "100000"))
+max_requests_jitter = max_requests // 5
 # A worker's clients at once. Each takes a file descriptor, and many systems give a process no more than 1,024.
 worker_connections = 500
 # No header may move where the application is mounted: paths are what the request line says.
@@ -67,6 +72,9 @@ if "PROMETHEUS_MULTIPROC_DIR" not in os.environ:
 # ``accord serve --new-admin-key`` HOLDER asks for one more: a second admin's, or for whoever lost theirs.
 NEW_ADMIN_KEY = "ACCORD_NEW_ADMIN_KEY"
 _store: EmbeddedServer | None = None
+_helpers: Helpers | None = None
+# What works out effects of proposals: never in a thread that answers requests, nor in a worker's process.
+_WORK = ("-c", "from accord_service.cli.main import main; main(prog_name='accord')", "work")
 
 
 def on_starting(server: Any) -> None:
@@ -97,6 +105,8 @@ def _open_store() -> None:
         os.environ[OWN_STORE_URL] = _store.url
     url = config.store_url if _store is None else _store.url
     written = first_start.furnish(url, config.data, new_admin=new_admin)
+    # For whatever the master starts: each opens a store of its own.
+    os.environ.setdefault(SEAL_KEY_FILE, str(config.seal_key_file.resolve()))
     if written is not None:
         logger.warning("a new admin's key is in %s", written.resolve())
 
@@ -122,8 +132,11 @@ def _empty_metrics_folder() -> None:
 
 
 def when_ready(server: Any) -> None:
-    """From now on a master that stops turns callers away."""
+    """From now on a master that stops turns callers away; what works beside the workers is started."""
+    global _helpers
     turn_away_when_stopping(server)
+    _helpers = Helpers(_WORK, Config.from_env().job_processes)
+    _helpers.start()
 
 
 def post_fork(server: Any, worker: Any) -> None:
@@ -144,7 +157,9 @@ def child_exit(server: Any, worker: Any) -> None:
 
 
 def on_exit(server: Any) -> None:
-    """Stop the store that was started here, and take away the folder of its own that it was in."""
+    """Stop what was started here, the store last, and take away the folder of its own that it was in."""
+    if _helpers is not None:
+        _helpers.stop()
     if _store is not None:
         _store.stop()
     if _OWN_FOLDER in os.environ:

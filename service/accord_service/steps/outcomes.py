@@ -160,7 +160,7 @@ def propose_if_poor(
 
     try:
         record = store.proposals.create(
-            stored_document(proposal, None),
+            stored_document(proposal),
             author=AUTHOR,
             state=proposal.state,
             also=with_mark,

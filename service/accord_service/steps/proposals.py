@@ -11,23 +11,21 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from accord_rules.documents.reading import DocumentError, Fault, read
+from accord_rules.documents.canonical import digest
+from accord_rules.documents.files import Documents
+from accord_rules.documents.reading import DocumentError, Fault
 from accord_rules.governance import proposal as rules
-from accord_rules.governance.changes import EntryChange, check
-from accord_rules.governance.effect import Budget, Effect, RecordedOrder, effect
-from accord_rules.governance.effort import refuse_dear_changes
+from accord_rules.governance.changes import EntryChange, apply, check
 from accord_rules.governance.proposal import (
     Approval,
     Base,
     GovernanceError,
     KnownKey,
     Proposal,
-    ShownEffect,
     read_proposal,
 )
-from accord_rules.orders.order import Order
-from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
+from accord_service.steps.runs import CANCELLED, WORKING, EffectRun
 from accord_service.store import (
     Conflict,
     Event,
@@ -38,7 +36,8 @@ from accord_service.store import (
     Store,
     Transaction,
 )
-from accord_service.worker.edition import loaded, tried_by, try_rules
+from accord_service.worker.edition import loaded
+from accord_service.worker.trials import trier
 
 LISTED_AT_ONCE = 100
 
@@ -56,10 +55,11 @@ class Overtaken(Conflict):
 
 @dataclass(frozen=True, slots=True)
 class StoredProposal:
-    """A proposal as it is kept. ``version`` is its ETag's; times in seconds since 1970 (UTC)."""
+    """A proposal as it is kept. ``run``: how the working out of its effect stands, None where nobody asked for that
+    since it was last edited; ``version`` is its ETag's; times in seconds since 1970 (UTC)."""
 
     proposal: Proposal
-    effect: Mapping[str, Any] | None
+    run: EffectRun | None
     version: int
     created_at: float
     changed_at: float
@@ -68,21 +68,45 @@ class StoredProposal:
     def of(cls, record: ProposalRecord) -> StoredProposal:
         """As it was written; it may stand otherwise by now, see ``standing``."""
         proposal = read_proposal({"id": record.id, **record.document["proposal"]})
-        return cls(proposal, record.document["effect"], record.version, record.created_at, record.changed_at)
+        run = EffectRun.read(record.document.get("run"))
+        return cls(proposal, run, record.version, record.created_at, record.changed_at)
 
     def as_of(self, head: RevisionHead, keys: Mapping[str, KnownKey]) -> StoredProposal:
         """As it stands before a head: void where the book has moved on from its base, and with what is known of the
         keys of its author and approvers."""
-        return replace(self, proposal=rules.moved(rules.with_keys(self.proposal, keys, self.created_at), _base(head)))
+        proposal = rules.moved(rules.with_keys(self.proposal, keys, self.created_at), base_of(head))
+        return replace(self, proposal=proposal, run=None if self.run is None else self.run.beside(proposal))
 
 
 Also = Callable[[StoredProposal], Transaction]
 
 
-def stored_document(proposal: Proposal, shown: Mapping[str, Any] | None) -> dict[str, Any]:
-    """What the store keeps: the proposal without the id that the store gives it, and the effect it showed."""
+def stored_document(proposal: Proposal, run: EffectRun | None = None) -> dict[str, object]:
+    """What the store keeps: the proposal without the id that the store gives it, and how its effect's run stands."""
     written = {name: value for name, value in proposal.document().items() if name != "id"}
-    return {"proposal": written, "effect": shown}
+    return {"proposal": written, "run": None if run is None else run.document()}
+
+
+@dataclass(frozen=True, slots=True)
+class KeptEffect:
+    """What is kept of an effect that was worked out: ``tried_by`` says who tried the changed book, and saw it pass
+    (``worker.trials.trier``)."""
+
+    effect: Mapping[str, Any]
+    replay_digest: str
+    tried_by: str
+
+    @classmethod
+    def of(cls, store: Store, proposal: Proposal) -> KeptEffect | None:
+        """The one that the proposal shows; None where it shows none."""
+        kept = None if proposal.shown is None else store.effects.get(proposal.id)
+        if kept is None or proposal.shown is None or kept["replay_digest"] != proposal.shown.replay_digest:
+            return None
+        return cls(**kept)
+
+    def document(self) -> dict[str, object]:
+        """Plain JSON, as it is kept."""
+        return {"effect": self.effect, "replay_digest": self.replay_digest, "tried_by": self.tried_by}
 
 
 # -- reading ----------------------------------------------------------------------------------------------------------
@@ -141,16 +165,19 @@ def revision(store: Store, number: int) -> RevisionRecord:
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """A step that passed every check: what it comes to, and the write, to which ``also`` may add its own."""
+    """A step that passed every check: what it comes to, and the write, to which ``also`` may add its own; None where
+    it is as wished already."""
 
     preview: StoredProposal
-    commit: Callable[[Also], StoredProposal]
+    commit: Callable[[Also], StoredProposal] | None
 
 
 @dataclass(frozen=True, slots=True)
-class Publication(Step):
+class Publication:
     """The step that makes a revision; ``head`` is that one."""
 
+    preview: StoredProposal
+    commit: Callable[[Also], StoredProposal]
     head: RevisionHead
 
 
@@ -158,15 +185,14 @@ class Publication(Step):
 class Steps:
     """The steps that one caller takes (``who``: the id of its key; what is known of it is read anew each time).
 
-    ``held`` is the book that the worker has loaded.
-    ``budget``: the newest so many recorded orders are replayed; what is left out is counted in the effect.
+    ``held`` is the book that the worker has loaded, ``now_s`` the time in seconds since 1970 (UTC).
     """
 
     store: Store
     held: Book
     who: str
     role: str
-    budget: Budget
+    now_s: float
 
     @property
     def _own_key(self) -> KnownKey | None:
@@ -180,8 +206,8 @@ class Steps:
     def revert(self, number: int, reason: str) -> Step:
         """A draft that takes the head back to what revision ``number`` says. Raises as ``draft`` does."""
         head = self.store.revisions.head()
-        old, new = revision(self.store, number).documents, self._base(_base(head)).documents
-        proposal = rules.revert(NEW, old, new, _base(head), reason, self.who, self._own_key)
+        old, new = revision(self.store, number).documents, self._base(base_of(head)).documents
+        proposal = rules.revert(NEW, old, new, base_of(head), reason, self.who, self._own_key)
         check(new, proposal.changes, head.number + 1)
         return self._created(proposal)
 
@@ -204,15 +230,26 @@ class Steps:
         return self._replaced(stored, edited, None, Event.PROPOSAL_EDITED)
 
     def open_(self, id_: str) -> Step:
-        """Work its effect out and put it to the stewards; for one that is open already, work it out anew."""
+        """Have its effect worked out, upon which it is put to the stewards; for one that is open already, anew.
+
+        Whatever forbids it is said now. One whose effect is being worked out is left to that.
+        """
         stored = self._standing(id_)
-        pending = rules.show(stored.proposal, ShownEffect("pending"))
-        if stored.proposal.state == "draft":
-            rules.open_(pending)  # whatever forbids it is said before the replay, which takes its time
-        new_effect = self._effect(stored.proposal)
-        shown = rules.show(stored.proposal, ShownEffect(new_effect.replay_digest, new_effect.loosens_safety))
-        opened = rules.open_(shown) if shown.state == "draft" else shown
-        return self._replaced(stored, opened, new_effect.document(), Event.PROPOSAL_OPENED)
+        rules.work_out(stored.proposal, self.who, self.role)
+        if stored.run is not None and stored.run.state == WORKING:
+            return Step(stored, None)
+        run = EffectRun.started(self.who, self.now_s)
+        event = Event.PROPOSAL_EFFECT_STARTED
+        return self._replaced(stored, stored.proposal, run, event, self.store.effects.starting(run.of(id_)))
+
+    def cancel(self, id_: str) -> Step:
+        """Stop the working out of its effect. Raises GovernanceError (wrong-state) where there is none under way."""
+        stored = self._standing(id_)
+        rules.work_out(stored.proposal, self.who, self.role)
+        if stored.run is None or stored.run.state != WORKING:
+            raise GovernanceError("wrong-state", f"Proposal {id_} has no effect that is being worked out.")
+        run = stored.run.ended(CANCELLED, self.now_s, "It was stopped by somebody who may.")
+        return self._replaced(stored, stored.proposal, run, Event.PROPOSAL_EFFECT_ENDED)
 
     def approve(self, id_: str, change_digest: str, base_digest: str, replay_digest: str) -> Step:
         """One steward's yes to exactly these three digests."""
@@ -226,42 +263,50 @@ class Steps:
         )
         approval = rules.of_key(approval, self._own_key, stored.created_at)
         approved = rules.approve(stored.proposal, approval)
-        return self._replaced(stored, approved, stored.effect, Event.PROPOSAL_APPROVED)
+        return self._replaced(stored, approved, stored.run, Event.PROPOSAL_APPROVED)
 
     def decline(self, id_: str, reason: str) -> Step:
         """A steward's no."""
         stored = self._standing(id_)
         declined = rules.decline(stored.proposal, self.who, self.role, reason)
-        return self._replaced(stored, declined, stored.effect, Event.PROPOSAL_DECLINED)
+        return self._replaced(stored, declined, stored.run, Event.PROPOSAL_DECLINED)
 
     def withdraw(self, id_: str, reason: str) -> Step:
         """The author's taking back."""
         stored = self._standing(id_)
         withdrawn = rules.withdraw(stored.proposal, self.who, reason)
-        return self._replaced(stored, withdrawn, stored.effect, Event.PROPOSAL_WITHDRAWN)
+        return self._replaced(stored, withdrawn, stored.run, Event.PROPOSAL_WITHDRAWN)
 
     def publish(self, id_: str) -> Publication:
         """Make it the next revision, in one commit with closing it.
 
-        Raises GovernanceError, EngineError. The commit raises Conflict if somebody published, touched the proposal, or
-        revoked an approver's key in between.
+        Nothing is tried here: the changed book was when its effect was worked out, by a program that is relied on only
+        if it is this one. Raises GovernanceError. The commit raises Conflict if somebody published, touched the
+        proposal, or revoked an approver's key in between.
         """
         stored = self._standing(id_)
         head = self.store.revisions.head()
-        published = rules.publish(stored.proposal, _base(head))
-        # Tried when its effect was worked out, but maybe by a program of then.
-        book = self._tried(self._base(stored.proposal.base), published.changes)
-        passed = tried_by(book)
+        published = rules.publish(stored.proposal, base_of(head))
+        kept = KeptEffect.of(self.store, published)
+        documents = apply(self._documents(stored.proposal.base), published.changes)
+        made = RevisionHead(head.number + 1, digest(documents))
+        if kept is None or kept.tried_by != trier() or kept.effect["new"] != made.digest:
+            raise GovernanceError(
+                "effect-of-another-program",
+                f"The book of proposal {id_} was last tried by another version of the program: open it once more, so"
+                " that this one tries it.",
+            )
+        passed = kept.tried_by
 
         def commit(also: Also) -> StoredProposal:
-            document = stored_document(published, stored.effect)
+            document = stored_document(published, stored.run)
             approvers = [approval.who for approval in published.valid_approvals]
             record, closing = self.store.proposals.replacing(id_, stored.version, document, state=published.state)
             closing += self.store.keys.holding(approvers)
             closed = StoredProposal.of(record)
             self.store.revisions.publish(
                 head,
-                book.documents,
+                documents,
                 author=published.author,
                 approvers=approvers,
                 reason=published.reason,
@@ -277,7 +322,7 @@ class Steps:
             except Conflict as conflict:
                 raise Overtaken(self._first(stored, head), conflict) from None
 
-        return Publication(replace(stored, proposal=published), commit_or_say, RevisionHead(book.revision, book.digest))
+        return Publication(replace(stored, proposal=published), commit_or_say, made)
 
     def _first(self, stored: StoredProposal, head: RevisionHead) -> str:
         """What came before a publication, in a sentence."""
@@ -296,37 +341,21 @@ class Steps:
         return stored
 
     def _base(self, base: Base) -> Book:
-        """The book a proposal starts from, which has to be the head."""
+        """The book a proposal starts from, which has to be the head. Raises GovernanceError (base-moved)."""
         head = self.store.revisions.head()
-        if _base(head) != base:
-            raise GovernanceError(
-                "base-moved",
-                f"The proposal starts from revision {base.revision} ({base.digest}), but the head is"
-                f" {head.number} ({head.digest}) now: propose the change again.",
-            )
-        if (self.held.revision, self.held.digest) == (base.revision, base.digest):
-            return self.held
-        return loaded(revision(self.store, head.number))
+        rules.on_head(base, base_of(head))
+        return self.held if self._is_held(base) else loaded(revision(self.store, head.number))
 
-    def _tried(self, base: Book, changes: Sequence[EntryChange]) -> Book:
-        """What changes make of a base, its rules tried in a process of their own.
+    def _documents(self, base: Base) -> Documents:
+        return self.held.documents if self._is_held(base) else revision(self.store, base.revision).documents
 
-        Raises ChangeError, BookError, EngineError.
-        """
-        book = check(base.documents, changes, base.revision + 1)
-        try_rules(book, vetted=base if base is self.held else None)
-        return book
-
-    def _effect(self, proposal: Proposal) -> Effect:
-        old = self._base(proposal.base)
-        new = self._tried(old, proposal.changes)
-        refuse_dear_changes(old, new, proposal.changes)
-        return effect(old, new, recorded_orders(self.store, self.budget.recorded), self.budget)
+    def _is_held(self, base: Base) -> bool:
+        return (self.held.revision, self.held.digest) == (base.revision, base.digest)
 
     def _created(self, proposal: Proposal) -> Step:
         def commit(also: Also) -> StoredProposal:
             record = self.store.proposals.create(
-                stored_document(proposal, None),
+                stored_document(proposal),
                 author=proposal.author,
                 state=proposal.state,
                 also=lambda stored: also(StoredProposal.of(stored)),
@@ -336,21 +365,26 @@ class Steps:
         return Step(StoredProposal(proposal, None, 0, 0.0, 0.0), commit)
 
     def _replaced(
-        self, stored: StoredProposal, proposal: Proposal, shown: Mapping[str, Any] | None, event: Event
+        self,
+        stored: StoredProposal,
+        proposal: Proposal,
+        run: EffectRun | None,
+        event: Event,
+        more: Transaction | None = None,
     ) -> Step:
         def commit(also: Also) -> StoredProposal:
             record = self.store.proposals.replace(
                 proposal.id,
                 stored.version,
-                stored_document(proposal, shown),
+                stored_document(proposal, run),
                 state=proposal.state,
                 event=event,
                 who=self.who,
-                also=lambda stored_anew: also(StoredProposal.of(stored_anew)),
+                also=lambda stored_anew: (more or Transaction()) + also(StoredProposal.of(stored_anew)),
             )
             return StoredProposal.of(record)
 
-        return Step(replace(stored, proposal=proposal, effect=shown), commit)
+        return Step(replace(stored, proposal=proposal, run=run), commit)
 
 
 def write_down_states(store: Store, who: str) -> None:
@@ -363,7 +397,7 @@ def write_down_states(store: Store, who: str) -> None:
     for stored, after in zip(live, standing(store, live), strict=True):
         state = after.proposal.state
         if state != stored.proposal.state:
-            document = stored_document(after.proposal, stored.effect)
+            document = stored_document(after.proposal, after.run)
             event = Event.PROPOSAL_VOIDED if state == "void" else Event.PROPOSAL_REOPENED
             try:
                 store.proposals.replace(stored.proposal.id, stored.version, document, state=state, event=event, who=who)
@@ -371,21 +405,6 @@ def write_down_states(store: Store, who: str) -> None:
                 continue
 
 
-def _base(head: RevisionHead) -> Base:
+def base_of(head: RevisionHead) -> Base:
+    """The head, as what a proposal starts from."""
     return Base(head.number, head.digest)
-
-
-# -- what is replayed -------------------------------------------------------------------------------------------------
-
-
-def recorded_orders(store: Store, most: int) -> Iterator[RecordedOrder]:
-    """The newest recorded orders of all shops, each with its shop as it was when it was recorded.
-
-    One more than ``most`` is given where there are more, so that the effect says that some were left out.
-    """
-    for record in itertools.islice(store.records.all(), most + 1):
-        try:
-            order, shop = read(Order, record.question["order"]), read(Shop, record.question["shop"])
-        except DocumentError:
-            continue  # written by code whose orders had other fields; a replay of that record says so
-        yield RecordedOrder(record.record_id, record.shop_id, shop, order)

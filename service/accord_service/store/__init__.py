@@ -1,14 +1,18 @@
 """Where everything is kept. The only room that knows the Redis protocol; see README.md for what it offers."""
 
 from accord_rules.governance.outcomes import Cell
-from accord_service.store.audit import AuditLog, ChainHead, Event, SealedEntry, UnsealedEntry, broken_at
+from accord_service.store.audit import AuditLog, Event, SealedEntry, UnsealedEntry, broken_at
+from accord_service.store.check import FAULTS, Account, Check, Fault
 from accord_service.store.commit import ABSENT, Transaction, nothing_else
+from accord_service.store.effects import EffectStore, Run, Work
 from accord_service.store.embedded import EmbeddedServer
 from accord_service.store.errors import (
     AllReported,
+    Altered,
     Conflict,
     FolderOwned,
     KeyReused,
+    NotReplicated,
     NotThere,
     StillRunning,
     StoreAway,
@@ -25,6 +29,7 @@ from accord_service.store.rates import RateStore
 from accord_service.store.readings import WAITING_MOST, ReadingStore, WaitingReading, WaitingReadings
 from accord_service.store.records import OrderRecord, without_reference
 from accord_service.store.revisions import RevisionHead, RevisionRecord
+from accord_service.store.seals import SEAL_FAULTS, ChainHead, Seals
 from accord_service.store.shops import VERSIONS_MOST, HouseRecord, ShopRecord, VersionRecord
 from accord_service.store.store import Store
 from accord_service.store.watch import HeadWatch, Watched
@@ -32,17 +37,24 @@ from accord_service.store.watch import HeadWatch, Watched
 __all__ = [
     "ABSENT",
     "CONFIRMED_ROLES",
+    "FAULTS",
+    "SEAL_FAULTS",
     "USED_EVERY_S",
     "VERSIONS_MOST",
     "WAITING_MOST",
+    "Account",
     "AllReported",
+    "Altered",
     "AuditLog",
     "Cell",
     "CellCount",
     "ChainHead",
+    "Check",
     "Conflict",
+    "EffectStore",
     "EmbeddedServer",
     "Event",
+    "Fault",
     "FolderOwned",
     "HeadWatch",
     "HouseRecord",
@@ -50,6 +62,7 @@ __all__ = [
     "KeyReused",
     "KeyRing",
     "NewKey",
+    "NotReplicated",
     "NotThere",
     "OrderRecord",
     "OutcomeRecord",
@@ -60,7 +73,9 @@ __all__ = [
     "RememberedAnswer",
     "RevisionHead",
     "RevisionRecord",
+    "Run",
     "SealedEntry",
+    "Seals",
     "ShopRecord",
     "StillRunning",
     "Store",
@@ -73,6 +88,7 @@ __all__ = [
     "WaitingReading",
     "WaitingReadings",
     "Watched",
+    "Work",
     "WriteRefused",
     "broken_at",
     "nothing_else",

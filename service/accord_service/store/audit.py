@@ -1,15 +1,18 @@
 """Who changed what, and when: a list in which every entry seals the one before it.
 
 An entry's ``hash`` is the SHA-256 of its canonical JSON without the hash; ``previous`` is the hash before it. So an
-entry that was altered, removed or slipped in is found by ``verify``, unless everything after it was forged as well;
-against that, keep a head's hash elsewhere now and then.
+entry that was altered, removed or slipped in is found by ``verify``. The head is signed (``seals.py``), so nobody who
+has the store alone can forge what follows as well. What remains is a store set back as a whole to what it once was:
+against that, keep a head's line elsewhere now and then.
+
+Each entry names the documents it wrote, so that the chain says which there must be (``check.py``).
 """
 
 from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import Any
@@ -18,9 +21,10 @@ from accord_rules.documents.canonical import canonical
 from accord_service.run.times import instant
 from accord_service.store import names
 from accord_service.store.connection import Connection
+from accord_service.store.seals import ChainHead
 
 PAGE = 500
-BEGINNING = "0" * 64
+FIRST_PAGE = "1"  # the subject of an adoption's first entry
 
 
 class Event(StrEnum):
@@ -38,6 +42,8 @@ class Event(StrEnum):
     REVISION_PUBLISHED = "revision.published"
     PROPOSAL_DRAFTED = "proposal.drafted"
     PROPOSAL_EDITED = "proposal.edited"
+    PROPOSAL_EFFECT_STARTED = "proposal.effect-started"
+    PROPOSAL_EFFECT_ENDED = "proposal.effect-ended"  # without having been worked out
     PROPOSAL_OPENED = "proposal.opened"
     PROPOSAL_APPROVED = "proposal.approved"
     PROPOSAL_DECLINED = "proposal.declined"
@@ -49,6 +55,7 @@ class Event(StrEnum):
     RECORDS_EXPIRED = "records.expired"
     OUTCOME_REPORTED = "outcome.reported"
     OUTCOME_WITHDRAWN = "outcome.withdrawn"
+    STORE_ADOPTED = "store.adopted"  # all that was there was sealed as it was, whoever put it there
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,29 +72,28 @@ class UnsealedEntry:
 
 
 @dataclass(frozen=True, slots=True)
-class ChainHead:
-    """How many entries there are, and the hash of the last."""
+class Written:
+    """What one document got: the SHA-256 of its canonical JSON, the version it has since (None where whoever wrote did
+    not know it: one more than before), and its time to live in seconds from the entry's time, or when it ends (seconds
+    since 1970, UTC). Neither of these: as it was."""
 
-    seq: int = 0
-    hash: str = BEGINNING
+    sha256: str
+    version: int | None = None
+    lives_s: float | None = None
+    expires_at: float | None = None
 
-    def text(self) -> str:
-        """As the store holds it; empty before the first entry."""
-        return f"{self.seq} {self.hash}" if self.seq else ""
-
-    @classmethod
-    def read(cls, text: bytes | None) -> ChainHead:
-        """What ``text`` wrote; nothing there is the head of an empty chain."""
-        if not text:
-            return cls()
-        seq, _, hash_ = text.decode().partition(" ")
-        return cls(int(seq), hash_)
+    def ends_at(self, written_at_s: float) -> float | None:
+        """When it ends (seconds since 1970, UTC)."""
+        return written_at_s + self.lives_s if self.lives_s is not None else self.expires_at
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SealedEntry:
     """An entry as it is kept. ``written_at`` as RFC 3339 has it, UTC; ``written``: the name of each document to the
-    SHA-256 of what it got."""
+    SHA-256 of what it got, None where it was taken away. ``versions`` and ``ends``: of those documents whose version
+    was known, and that end, by name; ``seal_key_id``: the key that sealed the head with it. These three are None
+    in entries of before there were seals.
+    """
 
     seq: int
     written_at: str
@@ -95,6 +101,9 @@ class SealedEntry:
     event: str
     subject_id: str | None
     written: Mapping[str, str | None]
+    versions: Mapping[str, int] | None = None
+    ends: Mapping[str, str] | None = None
+    seal_key_id: str | None = None
     previous: str
     hash: str
 
@@ -103,7 +112,7 @@ class SealedEntry:
         return {**self._sealed(), "hash": self.hash}
 
     def _sealed(self) -> dict[str, Any]:
-        return {
+        fields = {
             "seq": self.seq,
             "written_at": self.written_at,
             "actor_id": self.actor_id,
@@ -112,43 +121,66 @@ class SealedEntry:
             "written": dict(self.written),
             "previous": self.previous,
         }
+        if self.seal_key_id is None:
+            return fields
+        bound = {"versions": self.versions, "ends": self.ends, "seal_key_id": self.seal_key_id}
+        return fields | bound
 
     def right_hash(self) -> str:
         """What ``hash`` has to be: the SHA-256 of all the rest."""
         return hashlib.sha256(canonical(self._sealed())).hexdigest()
+
+    def head(self) -> ChainHead:
+        """The head of the chain that ends with this entry, unsealed."""
+        return ChainHead(self.seq, self.hash, self.written_at)
+
+    @property
+    def adopts(self) -> bool:
+        """Whether an adoption begins here: the chain says nothing for sure of what was before."""
+        return self.event == Event.STORE_ADOPTED and self.subject_id == FIRST_PAGE
 
     def follows(self, head: ChainHead) -> bool:
         """Whether it is whole, and the next one after ``head``."""
         return self.seq == head.seq + 1 and self.previous == head.hash and self.hash == self.right_hash()
 
 
-def seal(entry: UnsealedEntry, written: Mapping[str, str | None], head: ChainHead, at_s: float) -> SealedEntry:
+def seal(
+    entry: UnsealedEntry, written: Mapping[str, Written | None], head: ChainHead, at_s: float, seal_key_id: str
+) -> SealedEntry:
     """The entry that follows ``head``; ``written`` by the keys of the store, ``at_s`` in seconds since 1970 (UTC)."""
+    documents = {names.public(key): document for key, document in written.items()}
+    ends = {name: document.ends_at(at_s) for name, document in documents.items() if document is not None}
+    versions = {name: document.version for name, document in documents.items() if document is not None}
     unsealed = SealedEntry(
         seq=head.seq + 1,
         written_at=instant(at_s),
         actor_id=entry.actor_id,
         event=str(entry.event),
         subject_id=entry.subject_id,
-        written={names.public(key): digest for key, digest in written.items()},
+        written={name: None if document is None else document.sha256 for name, document in documents.items()},
+        versions={name: version for name, version in versions.items() if version is not None},
+        ends={name: instant(end_s) for name, end_s in ends.items() if end_s is not None},
+        seal_key_id=seal_key_id,
         previous=head.hash,
         hash="",
     )
     return replace(unsealed, hash=unsealed.right_hash())
 
 
-def broken_at(entries: Iterable[SealedEntry | None], end: ChainHead | None = None) -> int | None:
+def broken_at(
+    entries: Iterable[SealedEntry | None], end: ChainHead | None = None, begun: ChainHead | None = None
+) -> int | None:
     """The number of the first entry that does not follow the one before, or is not the ``end`` that its number is of.
 
     None where all do, up to ``end`` and beyond: entries may have been added since that was read. ``entries`` begin with
-    the first; None among them is one that can't be read.
+    the one that follows ``begun``, the first if left out; None among them is one that can't be read.
     """
-    reached = ChainHead()
+    reached = begun or ChainHead()
     for entry in entries:
         if entry is None or not entry.follows(reached):
             return reached.seq + 1
-        reached = ChainHead(entry.seq, entry.hash)
-        if end is not None and reached.seq == end.seq and reached != end:
+        reached = entry.head()
+        if end is not None and reached.seq == end.seq and not reached.same_place(end):
             return end.seq
     if end is not None and reached.seq < end.seq:
         return reached.seq + 1
@@ -162,45 +194,22 @@ class AuditLog:
         self._connection = connection
 
     def head(self) -> ChainHead:
-        """Number and hash of the newest entry. Raises StoreAway."""
+        """Number, hash and seal of the newest entry. Raises StoreAway."""
         return ChainHead.read(self._connection.ask("GET", names.AUDIT_HEAD))
 
     def entries(self, after: int = 0, limit: int = PAGE) -> tuple[SealedEntry, ...]:
         """Up to ``limit`` entries that follow number ``after``. Raises ValueError at one that is no entry at all."""
-        return tuple(_read(text) for text in self._texts(after, limit))
+        return tuple(read_entry(text) for text in self._texts(after, limit))
 
     def verify(self) -> int | None:
         """The number of the first entry that is not as it was written; None when the whole chain holds.
 
-        Entries added meanwhile are not looked at. A chain cut short breaks at the first entry that is missing.
+        Entries added meanwhile are not looked at. A chain cut short breaks at the first entry that is missing. This is
+        of the entries alone: ``check`` looks at the head's seal and at every document as well.
         """
         end = self.head()
-        broken = broken_at(map(_read_or_none, self._all_texts(end.seq)), end)
+        broken = broken_at(map(read_entry_or_none, self._all_texts(end.seq)), end)
         return self._surplus() if broken is None else broken
-
-    def altered(self) -> tuple[str, ...]:
-        """The keys whose document is not the one that the chain says was written last.
-
-        Only what is there is looked at: a document that is gone may have come to the end of its time. Trust the answer
-        as far as ``verify`` finds the chain whole; it raises ValueError at an entry that is none.
-        """
-        end = self.head().seq
-        last: dict[str, str | None] = {}
-        for text in self._all_texts(end):
-            last.update(_written(text))
-        keys = sorted(last)
-        suspects = {
-            key
-            for start in range(0, len(keys), PAGE)
-            for key, stored_digest in self._digests(keys[start : start + PAGE])
-            if stored_digest is not None and stored_digest != last[key]
-        }
-        meanwhile = {key for text in self._texts(end, None) for key in _written(text)}
-        return tuple(sorted(suspects - meanwhile))
-
-    def _digests(self, keys: Sequence[str]) -> Iterator[tuple[str, str | None]]:
-        for key, text in zip(keys, self._connection.ask_all([("HGET", key, "d") for key in keys]), strict=True):
-            yield key, None if text is None else hashlib.sha256(text).hexdigest()
 
     def _surplus(self) -> int | None:
         """The first entry that no commit made, past the chain's end; the length is asked first, as both may grow."""
@@ -212,17 +221,12 @@ class AuditLog:
         for after in range(0, most, PAGE):
             yield from self._texts(after, min(PAGE, most - after))
 
-    def _texts(self, after: int, limit: int | None) -> list[bytes]:
-        last = -1 if limit is None else after + limit - 1
-        return list(self._connection.ask("LRANGE", names.AUDIT, after, last))
+    def _texts(self, after: int, limit: int) -> list[bytes]:
+        return list(self._connection.ask("LRANGE", names.AUDIT, after, after + limit - 1))
 
 
-def _written(text: bytes) -> dict[str, str | None]:
-    """What an entry says was written, by the keys of the store."""
-    return {names.PREFIX + name: digest for name, digest in _read(text).written.items()}
-
-
-def _read(text: bytes) -> SealedEntry:
+def read_entry(text: bytes) -> SealedEntry:
+    """An entry as the chain holds it. Raises ValueError for what is none."""
     document = json.loads(text)
     try:
         return SealedEntry(**document)
@@ -230,8 +234,9 @@ def _read(text: bytes) -> SealedEntry:
         raise ValueError("not an audit entry") from None
 
 
-def _read_or_none(text: bytes) -> SealedEntry | None:
+def read_entry_or_none(text: bytes) -> SealedEntry | None:
+    """The same; None for what is none."""
     try:
-        return _read(text)
+        return read_entry(text)
     except ValueError:
         return None

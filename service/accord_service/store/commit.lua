@@ -1,14 +1,17 @@
 -- The one write path. All or nothing: everything is checked before anything is written, and Redis runs a script whole.
 -- KEYS: the audit list, the audit head, whose turn it is, then every key named below.
 -- ARGV: expected audit head, new audit head, new audit entry, who asks for a turn (empty: nobody), ms that a turn lasts,
+--       number of entries so far, what stands in the last of them (its hash; empty before the first),
 --       number of expectations, then for each: index in KEYS, version (0: must not exist)
 --       number of writes, then for each one of
---         put    index, document, seconds to live (0: as it was)
+--         put    index, document, its seal, seconds to live (0: as it was)
+--         seal   index, seal
 --         delete index
 --         index  index, score, member
 --         drop   index, member
--- Answer: {"done"}, {"conflict", index, found version} or {"moved", audit head}.
-local at = 5
+-- Answer: {"done"}, {"conflict", index, found version}, {"moved", audit head} or {"cut", number of entries}: the last
+-- entry is not the one that the head is of.
+local at = 7
 local function take()
   at = at + 1
   return ARGV[at]
@@ -43,13 +46,22 @@ local audit = redis.call('TYPE', KEYS[1]).ok
 if audit ~= 'none' and audit ~= 'list' then
   return redis.error_reply('ERR ' .. KEYS[1] .. ' is a ' .. audit .. ', not a list')
 end
-local types = {put = 'hash', index = 'zset', drop = 'zset'}
+local length = redis.call('LLEN', KEYS[1])
+if length ~= tonumber(ARGV[6]) then
+  return {'cut', length}
+end
+if length > 0 and not string.find(redis.call('LINDEX', KEYS[1], -1), ARGV[7], 1, true) then
+  return {'cut', length}
+end
+local types = {put = 'hash', seal = 'hash', index = 'zset', drop = 'zset'}
 local writes = {}
 for _ = 1, tonumber(take()) do
   local kind = take()
   local write = {kind = kind, key = KEYS[tonumber(take())]}
   if kind == 'put' then
-    write.document, write.seconds = take(), tonumber(take())
+    write.document, write.seal, write.seconds = take(), take(), tonumber(take())
+  elseif kind == 'seal' then
+    write.seal = take()
   elseif kind == 'index' then
     write.score, write.member = take(), take()
   elseif kind == 'drop' then
@@ -67,10 +79,12 @@ end
 for _, write in ipairs(writes) do
   if write.kind == 'put' then
     redis.call('HINCRBY', write.key, 'v', 1)
-    redis.call('HSET', write.key, 'd', write.document)
+    redis.call('HSET', write.key, 'd', write.document, 'm', write.seal)
     if write.seconds > 0 then
       redis.call('EXPIRE', write.key, write.seconds)
     end
+  elseif write.kind == 'seal' then
+    redis.call('HSET', write.key, 'm', write.seal)
   elseif write.kind == 'index' then
     redis.call('ZADD', write.key, write.score, write.member)
   elseif write.kind == 'drop' then

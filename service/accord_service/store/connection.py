@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import logging
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import Any
 from urllib.parse import parse_qs, unquote
@@ -12,10 +13,11 @@ import redis
 from redis import exceptions
 from redis.backoff import NoBackoff
 from redis.retry import Retry
-from redis.sentinel import Sentinel
+from redis.sentinel import Sentinel, SentinelConnectionPool
 
+from accord_service.store import names
 from accord_service.store.breaker import Breaker
-from accord_service.store.errors import StoreAway, StoreBroken, WriteRefused
+from accord_service.store.errors import NotReplicated, StoreAway, StoreBroken, WriteRefused
 
 logger = logging.getLogger("accord_service.store")
 
@@ -24,6 +26,8 @@ HEALTH_CHECK_S = 15
 SCHEMES = ("redis", "rediss", "unix")
 SENTINEL_SCHEME = "redis+sentinel"
 SENTINEL_PORT = 26379
+_REPLICAS = "replicas="
+_WITNESS_MS = 1000
 # Answers that pass by themselves: data being read, a fail-over under way, another's long script.
 AWAY = ("LOADING", "MASTERDOWN", "CLUSTERDOWN", "TRYAGAIN", "BUSY")
 # The same for writes alone: a replica, a disk that can't be written, a master without its replicas, full memory.
@@ -114,18 +118,47 @@ def _through_sentinel(address: SentinelAddress, timeout_s: float, options: dict[
     return master
 
 
-class Connection:
-    """Commands to the store. Every failure is a StoreAway (at once, while the breaker is open) or a StoreBroken."""
+def replicas_asked_for(url: str) -> tuple[str, int]:
+    """The address without its option ``replicas``, and what that says: how many must have a write. Raises StoreBroken.
 
-    def __init__(self, client: redis.Redis, breaker: Breaker | None = None) -> None:
+    The option is ours: the library would refuse it.
+    """
+    place, _, query = url.partition("?")
+    options = [option for option in query.split("&") if option]
+    counts = [option.removeprefix(_REPLICAS) for option in options if option.startswith(_REPLICAS)]
+    others = "&".join(option for option in options if not option.startswith(_REPLICAS))
+    if len(counts) > 1 or any(not count.isascii() or not count.isdecimal() for count in counts):
+        raise StoreBroken(f"{_REPLICAS} of the store's address must be one whole number, not {' and '.join(counts)!r}")
+    return f"{place}?{others}" if others else place, int(counts[0]) if counts else 0
+
+
+class Connection:
+    """Commands to the store. Every failure is a StoreAway (at once, while the breaker is open) or a StoreBroken.
+
+    ``replicas``: how many must have a write before it counts, each within ``replication_s``.
+    """
+
+    def __init__(
+        self,
+        client: redis.Redis,
+        breaker: Breaker | None = None,
+        replicas: int = 0,
+        replication_s: float = TIMEOUT_S / 2,
+    ) -> None:
         self._client = client
         self._execute: Callable[..., Any] = client.execute_command
         self._breaker = breaker or Breaker()
+        self._replicas = replicas
+        self._wait = ("WAIT", replicas, max(1, round(replication_s * 1000)))
 
     @classmethod
     def to(cls, url: str, timeout_s: float = TIMEOUT_S) -> Connection:
-        """To the store at ``url``, from the first command on. ``timeout_s``: for connecting, and for each answer."""
-        return cls(connect(url, timeout_s))
+        """To the store at ``url``, from the first command on. ``timeout_s``: for connecting, and for each answer.
+
+        An answer that waits for replicas may take half as long again: servers look but ten times a second who waited.
+        """
+        url, replicas = replicas_asked_for(url)
+        return cls(connect(url, timeout_s * 1.5 if replicas else timeout_s), None, replicas, timeout_s / 2)
 
     def ask(self, *command: Any) -> Any:
         """One command's answer."""
@@ -134,6 +167,23 @@ class Connection:
     def ask_all(self, commands: Sequence[Sequence[Any]]) -> list[Any]:
         """The answers to several commands sent together; they are not one transaction."""
         return self._guarded(lambda: self._send(commands)) if commands else []
+
+    def ask_primary(self, commands: Sequence[Sequence[Any]]) -> list[Any]:
+        """``ask_all`` of the store that the Sentinels, where there are any, call the primary at this moment.
+
+        One that was frozen or cut off while the other was promoted goes on answering for seconds afterwards, and an
+        idle connection to it would be believed.
+        """
+        answers: list[Any] = self._guarded(lambda: self._send_to_primary(commands))
+        return answers
+
+    def _send_to_primary(self, commands: Sequence[Sequence[Any]]) -> list[Any]:
+        pool = self._client.connection_pool
+        if isinstance(pool, SentinelConnectionPool):
+            # Where no Sentinel answers, nobody was promoted as far as can be known.
+            with suppress(exceptions.RedisError, OSError):
+                pool.get_master_address()  # type: ignore[no-untyped-call]  # lets go of connections to any other
+        return self._send(commands)
 
     def _send(self, commands: Sequence[Sequence[Any]]) -> list[Any]:
         pipeline = self._client.pipeline(transaction=False)
@@ -144,15 +194,47 @@ class Connection:
 
     def run(self, script: str, sha1: str, keys: Sequence[str], arguments: Sequence[str | bytes]) -> Any:
         """The answer of a script, sent whole only if the server does not have it yet."""
+        return self._guarded(lambda: self._run(self._execute, script, sha1, keys, arguments))
+
+    def commit(self, script: str, sha1: str, keys: Sequence[str], arguments: Sequence[str | bytes]) -> Any:
+        """The same for a script whose writes must not be lost. Raises NotReplicated if too few replicas have them."""
+        execute = self._replicated if self._replicas else self._execute
+        return self._guarded(lambda: self._run(execute, script, sha1, keys, arguments))
+
+    def confirm(self) -> None:
+        """Return once as many replicas as are asked for have all that the store holds now. Raises NotReplicated.
+
+        For whoever acknowledges a write that somebody else did: that one may still wait for the replicas.
+        """
+        if self._replicas:
+            # The replicas get all writes in one order, and only one of this connection's own can be waited for.
+            self._guarded(lambda: self._replicated("SET", names.WITNESS, "", "PX", _WITNESS_MS))
+
+    @staticmethod
+    def _run(
+        execute: Callable[..., Any], script: str, sha1: str, keys: Sequence[str], arguments: Sequence[str | bytes]
+    ) -> Any:
         rest = (len(keys), *keys, *arguments)
+        try:
+            return execute("EVALSHA", sha1, *rest)
+        except exceptions.NoScriptError:
+            return execute("EVAL", script, *rest)
 
-        def ask() -> Any:
-            try:
-                return self._execute("EVALSHA", sha1, *rest)
-            except exceptions.NoScriptError:
-                return self._execute("EVAL", script, *rest)
-
-        return self._guarded(ask)
+    def _replicated(self, *command: Any) -> Any:
+        """A command's answer, once the replicas have what it wrote: WAIT is about what came over its connection."""
+        pipeline = self._client.pipeline(transaction=False)
+        send: Callable[..., Any] = pipeline.execute_command
+        send(*command)
+        send(*self._wait)
+        answer, replicas = pipeline.execute(raise_on_error=False)
+        for failure in (answer, replicas):
+            if isinstance(failure, Exception):
+                raise failure
+        if replicas < self._replicas:
+            raise NotReplicated(
+                f"the write has reached {replicas} of the {self._replicas} replicas that must have it; ask again"
+            )
+        return answer
 
     def close(self) -> None:
         """Let go of every socket."""

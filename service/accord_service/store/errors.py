@@ -18,8 +18,26 @@ class WriteRefused(StoreAway):
     """The store answers but takes no writes now: its memory or disk is full, or it is a replica. Reading goes on."""
 
 
+class NotReplicated(WriteRefused):
+    """The write is on the primary, but on fewer replicas than it must be: a promotion may lose it.
+
+    So it is not acknowledged. Whoever asks again gets it acknowledged once the replicas have it.
+    """
+
+
 class StoreBroken(StoreError):
     """The store can't be used until somebody acts: a wrong address, a wrong password, damaged data."""
+
+
+class Altered(StoreBroken):
+    """A document that no service with our seal key wrote under this name: put into the store past it, or altered there.
+
+    ``name`` as the audit has it.
+    """
+
+    def __init__(self, name: str) -> None:
+        self.name = name
+        super().__init__(f"{name} is not as a service wrote it: it was altered in the store (accord audit check)")
 
 
 class FolderOwned(StoreBroken):

@@ -166,16 +166,17 @@ class KeyStore:
         return _record(id_, self._committer.get(_key(id_)))
 
     def list(self, shop: str | None = None) -> tuple[KeyRecord, ...]:
-        """Every key, oldest first, revoked ones too; or one shop's."""
+        """Every key, oldest first, revoked ones too; or one shop's. Without those that no service issued: what was put
+        past it opens nothing, and keeps nobody else out."""
         ids = [member.decode() for member in self._connection.ask("ZRANGE", names.KEYS, 0, -1)]
-        documents = self._committer.get_all([_key(id_) for id_ in ids])
+        documents = self._committer.get_all([_key(id_) for id_ in ids], leave_out_altered=True)
         records = (_record(id_, versioned) for id_, versioned in zip(ids, documents, strict=True))
         return tuple(record for record in records if record is not None and shop in (None, record.shop))
 
     def get_all(self, ids: Iterable[str]) -> dict[str, KeyRecord]:
-        """The keys of these ids that there are, asked for together."""
+        """The keys of these ids that there are, asked for together; without those that no service issued."""
         ids = tuple(dict.fromkeys(ids))
-        documents = self._committer.get_all([_key(id_) for id_ in ids])
+        documents = self._committer.get_all([_key(id_) for id_ in ids], leave_out_altered=True)
         records = (_record(id_, versioned) for id_, versioned in zip(ids, documents, strict=True))
         return {record.id: record for record in records if record is not None}
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import secrets
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -123,15 +123,20 @@ class RecordStore:
         page = page_of_members(self._connection, index, cursor, limit)
         return self._records([(shop_id, record_id) for record_id in page.items], page.next)
 
-    def all(self, limit: int = PAGE) -> Iterator[OrderRecord]:
-        """Of all shops, newest first, asked for in pages of ``limit``."""
-        cursor = None
-        while True:
-            page = page_of_members(self._connection, names.RECORDS, cursor, limit)
-            yield from self._records([_shop_and_record(member) for member in page.items], page.next).items
-            if page.next is None:
-                return
-            cursor = page.next
+    def count(self) -> int:
+        """How many are listed, of all shops; some of them may have come to the end of their time."""
+        return int(self._connection.ask("ZCARD", names.RECORDS))
+
+    def places(self, cursor: str | None = None, limit: int = PAGE) -> Page[str]:
+        """Where records of all shops lie, newest first. What is recorded meanwhile comes before them all.
+
+        Raises ValueError for a cursor that no page gave.
+        """
+        return page_of_members(self._connection, names.RECORDS, cursor, limit)
+
+    def at(self, places: Sequence[str]) -> tuple[OrderRecord, ...]:
+        """The records at places; those that are gone since are left out."""
+        return self._records([_shop_and_record(place) for place in places], None).items
 
     def delete_reference(
         self, shop_id: str, record_id: str, *, who: str, also: Callable[[OrderRecord], Transaction] = nothing_else

@@ -12,6 +12,7 @@ from accord_service.store.commit import read_versioned
 from accord_service.store.connection import Connection
 from accord_service.store.errors import NotThere, StoreError
 from accord_service.store.revisions import RevisionHead, read_head
+from accord_service.store.seals import Seals
 
 CACHED_S = 0.5
 # From what was seen longer ago nobody answers while the store is being asked; well under the two seconds promised.
@@ -46,8 +47,10 @@ class HeadWatch:
         cached_s: float = CACHED_S,
         monotonic: Callable[[], float] = time.monotonic,
         sleep: Callable[[float], None] = time.sleep,
+        seals: Seals | None = None,
     ) -> None:
         self._connection = connection
+        self._seals = Seals.of_environment() if seals is None else seals
         self._cached_s = cached_s
         self._monotonic = monotonic
         self._sleep = sleep
@@ -102,11 +105,11 @@ class HeadWatch:
 
     def _ask(self) -> None:
         self._asked_s = self._monotonic()
-        head, directory = self._connection.ask_all(
-            (("HMGET", names.HEAD, "v", "d"), ("HMGET", names.DIRECTORY, "v", "d"))
+        head, directory = self._connection.ask_primary(
+            (("HMGET", names.HEAD, "v", "d", "m"), ("HMGET", names.DIRECTORY, "v", "d", "m"))
         )
-        seen = read_head(read_versioned(head))
+        seen = read_head(read_versioned(names.HEAD, head, self._seals))
         if seen is None:
             raise NotThere("the store has no revision yet")
-        versioned = read_versioned(directory)
+        versioned = read_versioned(names.DIRECTORY, directory, self._seals)
         self._seen, self._seen_s, self._why = (seen, versioned.version if versioned else 0), self._asked_s, ""

@@ -16,6 +16,7 @@ from accord_rules.load.loader import from_documents
 from accord_rules.revision.book import Book
 from accord_rules.revision.rule import Rule
 from accord_service.store import HouseRecord, RevisionHead, RevisionRecord
+from accord_service.worker.kept import KeptAnswers
 from accord_service.worker.lending import Shelf
 from accord_service.worker.trials import trier
 
@@ -30,13 +31,14 @@ SAMPLED = 16
 class Edition:
     """Made by ``load``. ``failed`` says why the authority's own test failed; empty when it passed.
 
-    Give up whatever was lent by ``authority_for`` before ``close``.
+    Give up whatever was lent by ``authority_for`` before ``close``. ``kept``: answers that it gave.
     """
 
     def __init__(self, head: RevisionHead, authority: Authority, one_in: int = 1) -> None:
         self.head = head
         self.authority = authority
         self.failed = _self_test(authority, one_in)
+        self.kept = KeptAnswers()
         self._houses: Shelf[tuple[str, int], HouseAuthority] = Shelf(HOUSES_MOST, HouseAuthority.close)
 
     @classmethod

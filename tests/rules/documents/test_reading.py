@@ -122,6 +122,8 @@ SETTINGS = "/decorations/0/settings"
         ("/item/fibres/CO", "100", "must be a number from 0.1 to 100, not '100'"),
         ("/item/blank", "", "must have 1 to 80 characters, has 0"),
         ("/item/blank", "x" * 81, "must have 1 to 80 characters, has 81"),
+        ("/item/blank", "tee\u202e", "must not contain U+202E: "),
+        ("/item/blank", "tee\u200b", "nothing that nobody sees"),
         ("/item/blank", "tee\n", "control characters"),
         ("/item/blank", "\ud800", "half a surrogate pair"),
         ("/item/features", ["zip", "zip"], "must not name the same thing twice"),

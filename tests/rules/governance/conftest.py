@@ -12,7 +12,7 @@ import random_orders
 
 from accord_rules.documents.reading import read
 from accord_rules.governance.changes import EntryChange, entry_digest
-from accord_rules.governance.effect import RecordedOrder
+from accord_rules.governance.comparison import RecordedOrder
 from accord_rules.orders.order import Order
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
@@ -50,7 +50,7 @@ def random_questions(book: Book) -> Callable[..., list[tuple[Order, Shop]]]:
 def recorded(random_questions: Callable[..., list[tuple[Order, Shop]]]) -> list[RecordedOrder]:
     """Thirty recorded orders of three shops."""
     questions = random_questions(30, "recorded", odd=0.3)
-    return [RecordedOrder(f"rec_{n:03}", f"shop-{n % 3}", shop, order) for n, (order, shop) in enumerate(questions)]
+    return [RecordedOrder.of(f"rec_{n:03}", f"shop-{n % 3}", shop, order) for n, (order, shop) in enumerate(questions)]
 
 
 @pytest.fixture(scope="session")

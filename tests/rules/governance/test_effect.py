@@ -14,14 +14,13 @@ from accord_rules.authority import Authority
 from accord_rules.documents.canonical import canonical
 from accord_rules.documents.reading import read
 from accord_rules.governance.changes import EntryChange, check
+from accord_rules.governance.comparison import RecordedOrder
 from accord_rules.governance.effect import (
     EVERY_ORDER,
     SAID_SETTINGS,
     TRIED,
-    Budget,
     Effect,
     EntryName,
-    RecordedOrder,
     effect,
     loosens_safety,
 )
@@ -32,15 +31,15 @@ from accord_rules.revision.markets import HIGHER_IS_STRICTER
 from accord_rules.verdict import VERDICTS
 
 Changed = Callable[..., EntryChange]
-FEW = Budget(recorded=10, edges=120)
+FEW = 120
 
 
 @pytest.fixture(scope="module")
 def effect_of(book: Book, recorded: list[RecordedOrder]) -> Callable[..., Effect]:
     """The effect of changes of the book on the recorded orders."""
 
-    def of_changes(*changes: EntryChange, orders: Sequence[RecordedOrder] = recorded, budget: Budget = FEW) -> Effect:
-        return effect(book, check(book.documents, changes, 2), orders, budget)
+    def of_changes(*changes: EntryChange, orders: Sequence[RecordedOrder] = recorded, edges_most: int = FEW) -> Effect:
+        return effect(book, check(book.documents, changes, 2), orders, edges_most)
 
     return of_changes
 
@@ -57,7 +56,7 @@ def with_limit(book: Book, changed: Changed, name: str, value: Any) -> Book:
 
 
 def test_no_change_has_no_effect(book: Book, recorded: list[RecordedOrder]) -> None:
-    outcome = effect(book, book, recorded, Budget(40, 40))
+    outcome = effect(book, book, recorded, 40)
     assert (outcome.decision.kind, outcome.decision.exact, outcome.flips, outcome.changes) == ("equal", True, (), ())
 
 
@@ -131,7 +130,7 @@ def test_two_limits_moved_in_opposite_directions_are_by_replay(
 
 
 def test_a_note_changes_nothing(changed: Changed, effect_of: Callable[..., Effect]) -> None:
-    unchanged = effect_of(changed("limits", "order.shift", note="Eight hours."), budget=Budget(20, 40))
+    unchanged = effect_of(changed("limits", "order.shift", note="Eight hours."), edges_most=40)
     assert (unchanged.decision.kind, unchanged.decision.exact, unchanged.flips) == ("equal", True, ())
     assert unchanged.changes == (EntryName("limits", "order.shift"),)
 
@@ -150,7 +149,7 @@ def test_a_rule_about_settings_is_exact_for_orders_that_say_theirs(book: Book, c
         for r in book.rules.values()
         if r.scope.value == "pressing" and r.level == "blocks" and r.topic == "settings"
     )
-    weaker = effect(book, check(book.documents, [changed("rules", name, level="requires")], 2), [], Budget(0, 120))
+    weaker = effect(book, check(book.documents, [changed("rules", name, level="requires")], 2), [], 120)
     assert weaker.decision.kind in ("looser", "mixed")
     assert weaker.decision.holds_for in (SAID_SETTINGS, TRIED)
 
@@ -159,7 +158,7 @@ def test_a_new_condition_is_decided_by_replay(book: Book, changed: Changed, effe
     rule = book.documents["rules"]["dye-on-nylon"]
     replayed = effect_of(
         changed("rules", "dye-on-nylon", when=f"({rule['when']}) and transfer.principle != 'stud'"),
-        budget=Budget(20, 120),
+        edges_most=120,
     )
     assert (replayed.decision.kind, replayed.decision.exact) == ("equal", False), "a dye is no stud"
     assert "only orders show" in replayed.decision.because[0]
@@ -169,8 +168,8 @@ def test_a_watched_rule_flips_nothing_and_is_counted(book: Book) -> None:
     watched = dict(book.documents["rules"]["dye-on-nylon"]) | {"status": "watch"}
     change = EntryChange("rules", "watched-nylon", watched)
     order, shop = example_order(book.rules["dye-on-nylon"].fires[0], book)
-    orders = [RecordedOrder("rec_1", "one", shop, order)]
-    counted = effect(book, check(book.documents, [change], 2), orders, Budget(10, 60))
+    orders = [RecordedOrder.of("rec_1", "one", shop, order)]
+    counted = effect(book, check(book.documents, [change], 2), orders, 60)
     assert (counted.decision.kind, counted.decision.exact, counted.flips) == ("equal", True, ())
     assert counted.watched == {"watched-nylon": 1}
 
@@ -185,7 +184,7 @@ def test_an_order_the_new_book_cannot_read_becomes_stricter(book: Book, effect_o
     _, shop = example_order({}, book)
     order = read(Order, {"item": {"blank": name}, "decorations": [{"transfer": "cut-film"}]})
     unreadable = effect_of(
-        EntryChange("blanks", name, None), orders=[RecordedOrder("rec_1", "one", shop, order)], budget=Budget(9, 0)
+        EntryChange("blanks", name, None), orders=[RecordedOrder.of("rec_1", "one", shop, order)], edges_most=0
     )
     assert [(flip.rule, flip.direction, flip.after) for flip in unreadable.flips if flip.rule == "(book)"] == [
         ("(book)", "stricter", "unreadable")
@@ -198,12 +197,12 @@ def test_the_same_replay_has_the_same_digest_in_any_order(
     book: Book, changed: Changed, recorded: list[RecordedOrder]
 ) -> None:
     new = with_limit(book, changed, "order.print_side_most", "300 mm")
-    forwards, backwards = (effect(book, new, orders, Budget(20, 60)) for orders in (recorded, recorded[::-1]))
+    forwards, backwards = (effect(book, new, orders, 60) for orders in (recorded, recorded[::-1]))
     assert canonical(forwards.document()) == canonical(backwards.document())
     assert forwards.replay_digest == backwards.replay_digest
-    assert forwards.replayed.recorded_left_out == 10
+    assert (forwards.replayed.recorded, forwards.replayed.recorded_left_out) == (30, 0)
     assert {flip.shop_id for flip in forwards.flips if flip.source == "recorded"} <= {"shop-0", "shop-1", "shop-2"}
-    assert effect(book, new, recorded[:5], Budget(20, 60)).replay_digest != forwards.replay_digest
+    assert effect(book, new, recorded[:5], 60).replay_digest != forwards.replay_digest
 
 
 def test_recorded_orders_are_shown_without_their_reference(book: Book, changed: Changed) -> None:
@@ -212,7 +211,7 @@ def test_recorded_orders_are_shown_without_their_reference(book: Book, changed: 
     )
     named = replace(order, reference="HL-1043")
     new = with_limit(book, changed, "dye.polyester_share_least", 60)
-    shown = effect(book, new, [RecordedOrder("rec_1", "one", shop, named)], Budget(9, 0))
+    shown = effect(book, new, [RecordedOrder.of("rec_1", "one", shop, named)], 0)
     assert shown.witnesses
     assert "HL-1043" not in json.dumps(shown.document())
 

@@ -10,7 +10,7 @@ from scipy.special import betaln
 
 from accord_rules.authority import Authority
 from accord_rules.governance.changes import check
-from accord_rules.governance.effect import Budget, effect
+from accord_rules.governance.effect import effect
 from accord_rules.governance.outcomes import (
     Cell,
     OutcomeCounts,
@@ -109,7 +109,7 @@ def test_a_poor_one_drafts_a_watched_rule_that_loads_and_turns_nothing(book: Boo
     new = check(book.documents, drafted.changes, 2)
     name = rule_name(CELL, book)
     assert new.rules[name].status == "watch"
-    shown = effect(book, new, [], Budget(0, 60))
+    shown = effect(book, new, [], 60)
     assert (shown.decision.kind, shown.decision.exact, shown.flips, shown.loosens_safety) == ("equal", True, (), ())
     assert shown.decision.because == (
         f"Rule {name} is only watched, so it is counted, shown in no answer, and turns no verdict; enforced, it would"

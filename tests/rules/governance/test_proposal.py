@@ -10,7 +10,7 @@ import pytest
 
 from accord_rules.documents.reading import DocumentError
 from accord_rules.governance.changes import EntryChange, apply, check
-from accord_rules.governance.effect import Budget, effect
+from accord_rules.governance.effect import effect
 from accord_rules.governance.proposal import (
     Approval,
     Base,
@@ -304,7 +304,7 @@ def test_one_from_draft_to_publication_and_back(book: Book, changed: Changed) ->
     head = Base(book.revision, book.digest)
     changes = (changed("limits", name, note="Half of it was enough in the spring."),)
     new = check(book.documents, changes, head.revision + 1)
-    shown = effect(book, new, [], Budget(0, 40))
+    shown = effect(book, new, [], 40)
     proposal = draft("pr_1", head, changes, "The note was missing.", "Talked over in spring.", "ann")
     proposal = open_(show(proposal, ShownEffect(shown.replay_digest, shown.loosens_safety)))
     proposal = approve(proposal, yes(proposal, "bob"))

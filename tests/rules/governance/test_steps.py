@@ -9,13 +9,13 @@ import pytest
 
 from accord_rules.documents.files import BookError
 from accord_rules.governance.changes import ABSENT, EntryChange, check, faults_in
-from accord_rules.governance.effect import EVERY_ORDER, Budget, Effect, effect
+from accord_rules.governance.effect import EVERY_ORDER, Effect, effect
 from accord_rules.governance.house import HouseError, check_house, read_house
 from accord_rules.load.loader import from_documents
 from accord_rules.revision.book import Book
 
 Changed = Callable[..., EntryChange]
-FEW = Budget(recorded=0, edges=60)
+FEW = 60
 
 
 def effect_of(book: Book, *changes: EntryChange) -> Effect:

@@ -116,9 +116,9 @@ def test_an_id_stands_for_its_question(book: Book, authority: Authority) -> None
 
 
 @pytest.fixture(scope="module")
-def answered(book: Book, authority: Authority) -> list[tuple[dict[str, Any], Shop, Verdict]]:
+def answered(book: Book, without_remedies: Authority) -> list[tuple[dict[str, Any], Shop, Verdict]]:
     asked_orders = questions(book, ORDERS * 4, "needs")
-    return [(order, shop, authority.validate(read(Order, order), shop)) for order, shop in asked_orders]
+    return [(order, shop, without_remedies.validate(read(Order, order), shop)) for order, shop in asked_orders]
 
 
 def test_undetermined_means_something_is_asked(

@@ -25,9 +25,9 @@ from accord_rules.verdict import Finding, Verdict
 
 
 @pytest.fixture(scope="module")
-def of_the_day(authority: Authority) -> list[Verdict]:
+def of_the_day(without_remedies: Authority) -> list[Verdict]:
     """What the demo's orders are answered."""
-    return [authority.validate(read(Order, document), shop) for document, shop in demo_questions()]
+    return [without_remedies.validate(read(Order, document), shop) for document, shop in demo_questions()]
 
 
 def answers(book: Book, authority: Authority) -> Iterator[Verdict]:
@@ -46,10 +46,10 @@ def same_threshold(book: Book, one: Finding, other: Finding) -> frozenset[str]:
 
 
 def test_no_two_findings_of_an_answer_share_place_and_threshold(
-    book: Book, authority: Authority, of_the_day: list[Verdict]
+    book: Book, without_remedies: Authority, of_the_day: list[Verdict]
 ) -> None:
     pairs, twice = 0, set()
-    for verdict in chain(of_the_day, answers(book, authority)):
+    for verdict in chain(of_the_day, answers(book, without_remedies)):
         for one, other in combinations(verdict.findings, 2):
             pairs += one.pointer == other.pointer
             if one.pointer == other.pointer and (shared := same_threshold(book, one, other)):
@@ -128,7 +128,7 @@ def test_a_rule_keeps_nothing_graver_or_safer_silent(rule: str, name: str, why: 
     assert all(why in str(reason) for reason in error.value.reasons), error.value.reasons
 
 
-def test_what_is_left_out_decides_as_before(book: Book, authority: Authority) -> None:
+def test_what_is_left_out_decides_as_before(book: Book, without_remedies: Authority) -> None:
     """A verdict comes from all that holds, told or not; what is told is never less grave."""
     for rule in book.rules.values():
         for name in rule.instead_of:
@@ -138,7 +138,7 @@ def test_what_is_left_out_decides_as_before(book: Book, authority: Authority) ->
     speaking = (rule for rule in book.rules.values() if rule.instead_of)
     shown = (example_order(next(e for e in rule.fires if "facts" not in e), book) for rule in speaking)
     for order, shop in (*drawn, *shown):
-        weighed, verdict = authority.judge(order, shop), authority.validate(order, shop)
+        weighed, verdict = without_remedies.judge(order, shop), without_remedies.validate(order, shop)
         levels = {finding.level for finding in verdict.findings}
         for level in ("blocks", "requires"):
             if weighed.at(level) and (verdict.verdict != "rejected" or level == "blocks"):

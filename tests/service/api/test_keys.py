@@ -149,6 +149,7 @@ def test_tokens_are_kept_nowhere(changing: Any) -> None:
 
 
 @pytest.mark.alone
+@pytest.mark.one_core
 def test_a_revoked_key_is_refused_by_every_worker_within_two_seconds(
     changing: Any, wait_for: Callable[..., None]
 ) -> None:

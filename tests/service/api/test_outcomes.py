@@ -12,6 +12,7 @@ from typing import Any
 import pytest
 from flask.testing import FlaskClient
 from tests.service.conftest import ok
+from tests.service.effect_workers import work_out
 
 from accord_rules.orders.shop import FAILURES
 from accord_rules.revision.book import Book
@@ -379,10 +380,13 @@ def test_poor_outcomes_draft_one_proposal_and_no_more(
     ):
         assert told in draft["evidence"]
     assert count(store, cell) == (0, 27)
-    operator = changing.headers("quay-side", "operator")
-    opened = ok(client.post(f"/v1/proposals/{drafted[15]}/open", headers=operator))
-    assert opened["author"] is None, "the program drafted it"
-    because = ok(client.get(f"/v1/proposals/{drafted[15]}/effect", headers=operator))["decision"]["because"]
+    operator, steward = changing.headers("quay-side", "operator"), changing.headers("quay-side", "steward")
+    assert client.post(f"/v1/proposals/{drafted[15]}/open", headers=operator).status_code == 403, "it is nobody's own"
+    assert client.post(f"/v1/proposals/{drafted[15]}/open", headers=steward).status_code == 202
+    work_out(changing.collective.server.url)
+    opened = ok(client.get(f"/v1/proposals/{drafted[15]}/status", headers=operator))
+    assert (opened["state"], opened["author"]) == ("open", None), "the program drafted it"
+    because = ok(client.get(f"/v1/proposals/{drafted[15]}/effect", headers=operator))["effect"]["decision"]["because"]
     assert any("is only watched" in line and "enforced, it would find something in" in line for line in because)
 
 

@@ -7,7 +7,6 @@ preconditions as in RFC 9110 section 13.
 from __future__ import annotations
 
 import copy
-import dataclasses
 import threading
 import time
 from collections.abc import Callable, Iterator
@@ -16,13 +15,13 @@ from typing import Any
 import pytest
 from flask import Flask
 from flask.testing import FlaskClient
+from tests.service.effect_workers import FEW_EDGES, work_out
 from werkzeug.test import TestResponse
 
-from accord_rules.governance.effect import Budget
 from accord_rules.infer.engine import EngineError
 from accord_rules.revision.book import Book
 from accord_service.app import create_app
-from accord_service.run.config import Config
+from accord_service.steps import proposals
 from accord_service.steps.proposals import Overtaken, Steps
 from accord_service.store import Store, Transaction
 from accord_service.worker import edition
@@ -70,20 +69,15 @@ def town(open_collective: Any) -> Any:
 
 @pytest.fixture(scope="module")
 def served(town: Any) -> Iterator[Flask]:
-    app = create_app(quick(town))
+    app = create_app(town.config)
     yield app
     app.extensions["accord"].close()
-
-
-def quick(town: Any) -> Config:
-    """Few orders at edges are replayed, so that the tests are quick; the effect's own tests replay all of them."""
-    return dataclasses.replace(town.config, replay_most=30)
 
 
 @pytest.fixture
 def workers(town: Any) -> Iterator[list[Flask]]:
     """Two more workers of the same service."""
-    apps = [create_app(quick(town)) for _ in range(2)]
+    apps = [create_app(town.config) for _ in range(2)]
     yield apps
     for app in apps:
         app.extensions["accord"].close()
@@ -105,7 +99,7 @@ class Desk:
 
     def post(self, address: str, body: Any = None, **headers: str) -> Any:
         answer = self.ask("POST", address, body, **headers)
-        assert answer.status_code in (200, 201), answer.text
+        assert answer.status_code in (200, 201, 202), answer.text
         return answer.json
 
 
@@ -144,7 +138,22 @@ def drafted(desk: Desk, changes: list[dict[str, Any]] | None = None) -> Any:
 
 
 def opened(desk: Desk, changes: list[dict[str, Any]] | None = None) -> Any:
-    return desk.post(f"/v1/proposals/{drafted(desk, changes)['proposal_id']}/open")
+    return put_to_the_stewards(desk, drafted(desk, changes))
+
+
+def put_to_the_stewards(desk: Desk, proposal: Any) -> Any:
+    """The proposal's status once its effect is worked out."""
+    own = f"/v1/proposals/{proposal['proposal_id']}"
+    desk.post(f"{own}/open")
+    effect = worked_out(desk, proposal)
+    assert effect["state"] == "done", effect["ended_because"]
+    return status(desk, proposal)
+
+
+def worked_out(desk: Desk, proposal: Any) -> Any:
+    """The effect of a proposal that was opened, once it has ended."""
+    work_out(desk.client.application.extensions["accord"].config.store_url)
+    return desk.get(f"/v1/proposals/{proposal['proposal_id']}/effect")
 
 
 def approve(desk: Desk, proposal: Any) -> TestResponse:
@@ -173,12 +182,14 @@ def test_a_proposal_becomes_the_book(desk: Desks) -> None:
     value = author.get(f"/v1/limits/{LIMIT}")["entry"]["value"]
     draft = drafted(author)
     assert (draft["state"], draft["approvals_needed"], draft["shown"]) == ("draft", 1, None)
-    shown = author.post(f"/v1/proposals/{draft['proposal_id']}/open")
+    shown = put_to_the_stewards(author, draft)
     assert shown["state"] == "open"
-    effect = steward.get(f"/v1/proposals/{draft['proposal_id']}/effect")
-    assert effect["replay_digest"] == shown["digests"]["replay_digest"]
+    told = steward.get(f"/v1/proposals/{draft['proposal_id']}/effect")
+    assert told["replay_digest"] == shown["digests"]["replay_digest"]
+    assert (told["orders"], told["replayed"], told["time_left_s"]) == (FEW_EDGES, FEW_EDGES, None)
+    effect = told["effect"]
     assert effect["decision"]["kind"] == "mixed", "receptive-film-not-needed finds fewer, the other rule more"
-    assert effect["replayed"] == {"recorded": 0, "recorded_left_out": 0, "edges": 30, "edges_left_out": 1}
+    assert effect["replayed"] == {"recorded": 0, "recorded_left_out": 0, "edges": FEW_EDGES, "edges_left_out": 1}
     assert any(flip["rule"] == RULE for flip in effect["flips"])
     approved = approve(steward, status(steward, draft))
     assert approved.json["state"] == "approved"
@@ -392,7 +403,7 @@ def test_an_edit_after_approval_voids_it(desk: Desks) -> None:
     edited = status(author, seen)
     assert (edited["state"], edited["approvals_valid"], edited["shown"]) == ("draft", 0, None)
     refused(publish(steward, seen), 409, "steps-out-of-order")
-    again = author.post(f"/v1/proposals/{seen['proposal_id']}/open")
+    again = put_to_the_stewards(author, seen)
     refusal = refused(approve(steward, seen), 409, "digests-differ")
     assert "changes" in refusal
     assert approve(steward, again).status_code == 200
@@ -422,20 +433,26 @@ def test_publication_needs_the_approval(desk: Desks) -> None:
     assert "0 of the 1 approvals" in refusal
 
 
-def test_who_publishes_rules_has_tried_them(desk: Desks, monkeypatch: pytest.MonkeyPatch) -> None:
-    """What a revision says of who tried its rules, workers rely on; the effect may have been worked out by another
-    program, before an engine was replaced."""
-    author, steward = desk("one", "owner"), desk("two", "steward")
+def test_an_effect_whose_rules_fail_their_trial_is_none(desk: Desks, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Whoever waits is told why; it is not tried for ever, and stays a draft that can be opened again."""
+    author, before = desk("one", "owner"), head(desk("one", "owner"))
     rule = copy.deepcopy(author.get(f"/v1/rules/{RULE}")["entry"])
     rule["when"] = f"({rule['when']})"
-    proposal, before = opened(author, [{"kind": "rules", "id": RULE, "value": rule}]), head(author)
-    assert approve(steward, proposal).status_code == 200
+    draft = drafted(author, [{"kind": "rules", "id": RULE, "value": rule}])
 
     def crash(*arguments: Any) -> None:
         raise EngineError("trial: the process was ended by SIGSEGV")
 
-    monkeypatch.setattr(edition, "try_out", crash)
-    assert "SIGSEGV" in refused(publish(steward, proposal), 422, "faulty-document")
+    own = f"/v1/proposals/{draft['proposal_id']}"
+    with monkeypatch.context() as patch:
+        patch.setattr(edition, "try_out", crash)
+        author.post(f"{own}/open")
+        failed = worked_out(author, draft)
+    assert failed["state"] == "failed"
+    assert failed["ended_because"] == "The changed book cannot be used: trial: the process was ended by SIGSEGV"
+    assert (failed["effect"], failed["replay_digest"], status(author, draft)["state"]) == (None, None, "draft")
+    refused(publish(desk("two", "steward"), draft), 409, "steps-out-of-order")
+    assert put_to_the_stewards(author, draft)["state"] == "open"
     assert head(author) == before
 
 
@@ -592,7 +609,7 @@ def test_a_key_revoked_while_its_proposal_is_published_keeps_it_out(
     steward, before = desk("two", "steward"), head(desk("one", "owner"))
     room = served.extensions["accord"]
     with room.taken() as snapshot:
-        steps = Steps(store=store, held=snapshot.book, who="publisher", role="steward", budget=Budget(0, 0))
+        steps = Steps(store=store, held=snapshot.book, who="publisher", role="steward", now_s=time.time())
         for late in (False, True):
             id_, leaver = another("two")
             seen = opened(desk("one", "owner"))
@@ -676,20 +693,48 @@ def test_recorded_orders_are_replayed_and_seen_by_those_who_may(desk: Desks) -> 
     author, steward = desk("one", "owner"), desk("two", "steward")
     seen = opened(author, moved(author, by=8))
     everything = steward.get(f"/v1/proposals/{seen['proposal_id']}/effect")
-    assert everything["replayed"]["recorded"] >= 2
-    recorded = [flip for flip in everything["flips"] if flip["source"] == "recorded"]
+    assert everything["effect"]["replayed"]["recorded"] >= 2
+    recorded = [flip for flip in everything["effect"]["flips"] if flip["source"] == "recorded"]
     assert {flip["shop_id"] for flip in recorded} == {"one", "two"}
     assert {flip["rule"] for flip in recorded} >= {RULE}
     assert "private" not in str(everything)
     own = author.get(f"/v1/proposals/{seen['proposal_id']}/effect")
     assert own["others_left_out"]
-    assert {flip["shop_id"] for flip in own["flips"] if flip["source"] == "recorded"} == {"one"}
+    for rows in (own["counts"], own["effect"]["counts"], own["effect"]["flips"]):
+        assert {row["shop_id"] for row in rows if row["source"] == "recorded"} == {"one"}
     assert not everything["others_left_out"]
 
 
 def test_a_draft_has_no_effect_yet(desk: Desks) -> None:
     draft = drafted(desk("one", "owner"))
     refused(desk("two", "steward").ask("GET", f"/v1/proposals/{draft['proposal_id']}/effect"), 404, "not-found")
+
+
+def test_opening_is_answered_at_once_and_says_where_to_look(desk: Desks) -> None:
+    author = desk("one", "owner")
+    draft = drafted(author)
+    own = f"/v1/proposals/{draft['proposal_id']}"
+    previewed = author.ask("POST", f"{own}/open?validate_only=true")
+    assert (previewed.status_code, previewed.json["state"], "Location" in previewed.headers) == (200, "working", False)
+    refused(author.ask("GET", f"{own}/effect"), 404, "not-found")
+    once, again = (author.ask("POST", f"{own}/open", **{"Idempotency-Key": "open-1"}) for _ in range(2))
+    assert (once.status_code, once.headers["Location"], once.json["state"]) == (202, f"{own}/effect", "working")
+    assert (again.status_code, again.json, again.headers["Idempotency-Replayed"]) == (202, once.json, "true")
+    assert (once.json["effect"], once.json["orders"], once.json["time_left_s"]) == (None, None, None)
+    assert author.get(f"{own}/effect") == once.json, "nobody is at it yet"
+    assert worked_out(author, draft)["state"] == "done"
+    assert status(author, draft)["state"] == "open"
+
+
+def test_only_its_author_and_stewards_have_an_effect_worked_out(desk: Desks) -> None:
+    """It is dear, so not everybody who may propose may ask for that of what others propose."""
+    draft = drafted(desk("one", "owner"))
+    own = f"/v1/proposals/{draft['proposal_id']}"
+    for shop, role in (("one", "operator"), ("one", "admin"), ("collective", "admin")):
+        for step in ("open", "effect/cancel"):
+            refusal = refused(desk(shop, role).ask("POST", f"{own}/{step}"), 403, "not-yours")
+            assert "Only its author, The owner of one of one, or a steward" in refusal
+    assert put_to_the_stewards(desk("two", "steward"), draft)["state"] == "open"
 
 
 # -- moved bases and races --------------------------------------------------------------------------------------------
@@ -744,6 +789,7 @@ def test_of_two_stewards_publishing_at_once_exactly_one_wins(desk: Desks, worker
 
 
 @pytest.mark.alone
+@pytest.mark.one_core
 def test_every_worker_answers_from_a_new_head_within_two_seconds(desk: Desks, workers: list[Flask], town: Any) -> None:
     others = [Desk(app.test_client(), town.headers("one", "counter")) for app in workers]
     address = f"/v1/limits/{LIMIT}"
@@ -774,7 +820,7 @@ def test_reverting_is_a_proposal_like_any_other(desk: Desks) -> None:
     assert publish(steward, approved(desk)).status_code == 200
     reversion = author.post("/v1/revisions/1/revert", {"reason": "Back to what came with the program."})
     assert (reversion["state"], reversion["reason"]) == ("draft", "Back to what came with the program.")
-    seen = author.post(f"/v1/proposals/{reversion['proposal_id']}/open")
+    seen = put_to_the_stewards(author, reversion)
     for shop in ("two", "collective")[: seen["approvals_needed"]]:
         assert approve(desk(shop, "steward"), seen).status_code == 200
     published = publish(steward, seen).json
@@ -783,3 +829,17 @@ def test_reverting_is_a_proposal_like_any_other(desk: Desks) -> None:
     repeated = author.ask("POST", "/v1/revisions/1/revert", {"reason": "Once more."})
     refused(repeated, 422, "faulty-document")
     refused(author.ask("POST", "/v1/revisions/9999/revert", {"reason": "x"}), 404, "not-found")
+
+
+def test_a_book_that_another_program_tried_is_opened_once_more(desk: Desks, monkeypatch: pytest.MonkeyPatch) -> None:
+    """What a revision says of who tried it, workers rely on; an engine may have been replaced since."""
+    author, steward = desk("one", "owner"), desk("two", "steward")
+    seen = opened(author)
+    assert approve(steward, seen).status_code == 200
+    with monkeypatch.context() as patch:
+        patch.setattr(proposals, "trier", lambda: "sha256:of another engine")
+        refusal = refused(publish(steward, seen), 409, "steps-out-of-order")
+    assert "tried by another version of the program: open it once more" in refusal
+    again = put_to_the_stewards(author, seen)
+    assert (again["state"], again["digests"]) == ("approved", seen["digests"]), "the same effect needs no other yes"
+    assert publish(steward, seen).status_code == 200

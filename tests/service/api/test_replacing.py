@@ -16,6 +16,7 @@ from typing import Any
 
 import pytest
 from flask import Flask
+from tests.service.effect_workers import work_out
 
 from accord_service.api import examples
 from accord_service.api.v1 import ENDPOINTS
@@ -249,7 +250,9 @@ def test_a_proposal_stays_on_its_base(shops: Any) -> None:
 def test_sent_back_unchanged_a_proposal_keeps_its_approvals(shops: Any) -> None:
     """An edit makes a draft of it again; what edits nothing does not."""
     owner = shops.headers("quay-side", "owner")
-    assert shops.first.post("/v1/proposals/p1/open", headers=owner).json["state"] == "open"
+    assert shops.first.post("/v1/proposals/p1/open", headers=owner).status_code == 202
+    work_out(shops.collective.server.url)
+    assert shops.first.get("/v1/proposals/p1/status", headers=owner).json["state"] == "open"
     writer = Writer(shops, "replaceProposal")
     seen = writer.get()
     assert writer.put(seen.json, seen.headers["ETag"]).status_code == 200

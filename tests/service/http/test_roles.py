@@ -57,6 +57,7 @@ PUT    /v1/proposals/{proposal_id}          -        -        +        +        
 GET    /v1/proposals/{proposal_id}/status   -        +        +        +        +        +
 POST   /v1/proposals/{proposal_id}/open     -        -        +        +        +        +
 GET    /v1/proposals/{proposal_id}/effect   -        -        +        +        +        +
+POST   /v1/proposals/{proposal_id}/effect/cancel -        -        +        +        +        +
 POST   /v1/proposals/{proposal_id}/approve  -        -        -        -        +        -
 POST   /v1/proposals/{proposal_id}/decline  -        -        -        -        +        -
 POST   /v1/proposals/{proposal_id}/withdraw -        -        +        +        +        +
@@ -102,6 +103,8 @@ GET    /v1/keys/{key_id}                    -        -        -        +        
 DELETE /v1/keys/{key_id}                    -        -        -        +        -        +
 POST   /v1/keys/{key_id}/confirm            -        -        -        -        -        +
 GET    /v1/audit                            -        -        -        -        +        +
+GET    /v1/audit/head                       -        +        +        +        +        +
+GET    /v1/audit/check                      -        -        -        -        +        +
 """
 
 

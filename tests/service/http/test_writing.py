@@ -12,7 +12,7 @@ import pytest
 from tests.tokens import key_id_of
 
 from accord_service.http.writing import Answer, etag, request_digest
-from accord_service.store import Store
+from accord_service.store import NotReplicated, Store
 
 SHOP = tomllib.loads("""
 id = "pier-end"
@@ -231,3 +231,32 @@ def test_an_etag_is_a_version_and_the_bytes() -> None:
     assert etag(seventh, b"x") != etag(seventh, b"y")
     assert etag(Answer({}), b"x") in etag(seventh, b"x")
     assert etag(Answer({}, version=7, part=True), b"x") == etag(Answer({}, version=8, part=True), b"x")
+
+
+def test_what_the_replicas_do_not_have_is_acknowledged_to_no_repetition(
+    changing: Any, admin: dict[str, str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The first answer may have been a 503 for that very reason, and a promotion would lose the write."""
+    once = admin | {"Idempotency-Key": "pier-20"}
+    assert changing.first.post("/v1/shops", json=shop("pier-20"), headers=once).status_code == 201
+    there = changing.first.get("/v1/shops/pier-20", headers=admin)
+    unchanged = admin | {"If-Match": there.headers["ETag"]}
+
+    def ask() -> list[Any]:
+        return [
+            changing.first.post("/v1/shops", json=shop("pier-20"), headers=once),
+            changing.first.put("/v1/shops/pier-20", json=there.json, headers=unchanged),
+        ]
+
+    def nobody_has_it(store: Store) -> None:
+        raise NotReplicated("the write has reached 0 of the 1 replicas that must have it; ask again")
+
+    with monkeypatch.context() as patch:
+        patch.setattr(Store, "confirm", nobody_has_it)
+        for answer in ask():
+            assert (answer.status_code, answer.json["type"]) == (503, "/problems/store-unavailable")
+            assert answer.json["detail"].startswith("The write has reached 0 of the 1 replicas")
+            assert answer.headers["Retry-After"] == "1"
+        preview = changing.first.put("/v1/shops/pier-20?validate_only=true", json=there.json, headers=unchanged)
+        assert preview.status_code == 200, "nothing is acknowledged by it"
+    assert [answer.status_code for answer in ask()] == [201, 200]

@@ -331,7 +331,7 @@ def _is_refused(port: int) -> bool:
 
 def test_replacing_workers_loses_no_request(tmp_path: Path, wait_for: Callable[..., None]) -> None:
     with (
-        serving_lab(tmp_path, "--max-requests", "60", ACCORD_WORKERS="2") as running,
+        serving_lab(tmp_path, ACCORD_WORKERS="2", ACCORD_WORKER_REQUESTS="60") as running,
         Askers(running.port, 4) as askers,
     ):
         restarts = "Autorestarting worker after current request."

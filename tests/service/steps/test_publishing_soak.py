@@ -15,13 +15,13 @@ from typing import Any
 
 from accord_rules.documents.canonical import digest
 from accord_rules.governance import proposal as rules
-from accord_rules.governance.changes import EntryChange
-from accord_rules.governance.effect import Budget
+from accord_rules.governance.changes import EntryChange, check
 from accord_rules.governance.proposal import Approval, Base, ShownEffect
 from accord_rules.load.loader import from_documents
 from accord_rules.revision.book import Book
-from accord_service.steps.proposals import Overtaken, Steps, StoredProposal, stored_document
+from accord_service.steps.proposals import KeptEffect, Overtaken, Steps, StoredProposal, stored_document
 from accord_service.store import EmbeddedServer, RevisionHead, Store, StoreAway, Transaction
+from accord_service.worker.trials import trier
 
 KILLS = int(os.environ.get("ACCORD_SOAK_KILLS", "3"))
 LIMIT = "dye.polyester_share_full"
@@ -88,7 +88,7 @@ def test_a_publication_is_done_whole_or_not_at_all(fresh: Any, book: Book) -> No
 def _one_round(store: Store, killer: Killer, tally: Tally, book: Book, key: str, approver: str) -> Book:
     """Approve a change, publish it while the server is killed, and see what came of it."""
     id_ = _approved(store, book, approver)
-    steps = Steps(store=store, held=book, who=STEWARD, role=rules.STEWARD, budget=Budget())
+    steps = Steps(store=store, held=book, who=STEWARD, role=rules.STEWARD, now_s=time.time())
     publication = steps.publish(id_)
 
     def also(stored: StoredProposal) -> Transaction:
@@ -147,9 +147,17 @@ def _approved(store: Store, book: Book, approver: str) -> str:
         holder="A steward",
     )
     approved = rules.approve(opened, approval)
+    made = check(book.documents, approved.changes, book.revision + 1)
+    kept = KeptEffect({"new": made.digest}, replay, trier())
     while True:
         try:
-            return store.proposals.create(stored_document(approved, {}), author="author", state=approved.state).id
+            created = store.proposals.create(
+                stored_document(approved),
+                author="author",
+                state=approved.state,
+                also=lambda record: store.effects.keeping(record.id, kept.document()),
+            )
+            return created.id
         except StoreAway:
             time.sleep(0.02)
 
@@ -195,3 +203,4 @@ def _check(store: Store, tally: Tally) -> None:
     assert store.revisions.revision(head.number + 1) is None
     assert head.number == 1 + len(tally.published) + tally.done_though_unacknowledged
     assert store.audit.verify() is None
+    assert store.check().faults == ()

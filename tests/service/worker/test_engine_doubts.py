@@ -31,6 +31,7 @@ from accord_service.run import log
 from accord_service.run.times import instant
 from accord_service.store import Store
 from accord_service.worker import edition
+from accord_service.worker.kept import KeptAnswers
 
 SHARED_RULE = "platen-heats-unevenly"
 HOUSE_RULE = "house.second-look-at-the-quay"
@@ -75,6 +76,7 @@ def wrong(room: Room, rule: str, shop: str = "quay-side") -> Iterator[None]:
     """The engine that the worker asks about a rule for the shop is wrong about it."""
     with room.taken() as snapshot:
         authority = snapshot.authority_for(snapshot.directory.shops[shop])
+        snapshot.edition.kept = KeptAnswers()  # so that the engine is asked
         with wrong_about(authority.scales, rule):
             yield
 
@@ -96,7 +98,10 @@ def test_without_doubt_nothing_is_degraded(changing: Any, key: dict[str, str], o
     assert client.post("/v1/validate", json=order, headers=key).status_code == 200
     ready = client.get("/readyz").json
     assert (ready["status"], ready["checks"]["engine"]) == ("ready", {"ok": True, "since": None, "detail": ""})
-    assert readings(client, "accord_degraded") == {'accord_degraded{part="engine"}': 0}
+    assert readings(client, "accord_degraded") == {
+        'accord_degraded{part="engine"}': 0,
+        'accord_degraded{part="audit"}': 0,
+    }
     assert readings(client, "accord_degraded_since_timestamp_seconds") == {}
     assert set(readings(client, "accord_engine_doubts").values()) == {0}
 
@@ -121,7 +126,10 @@ def test_a_wrong_engine_costs_no_verdict_and_is_told(
     ((series, count),) = (doubts(client) - before).items()
     assert re.search(r'kind="disagreement",layer="shared",network="pressing-\d"', series)
     assert count >= 3, "an answer that was overruled is not remembered, so each repeat counts"
-    assert readings(client, "accord_degraded") == {'accord_degraded{part="engine"}': 1}
+    assert readings(client, "accord_degraded") == {
+        'accord_degraded{part="engine"}': 1,
+        'accord_degraded{part="audit"}': 0,
+    }
     ((_, since_s),) = readings(client, "accord_degraded_since_timestamp_seconds").items()
     assert instant(since_s) == engine["since"]
     assert since_s <= room.now_s
@@ -218,7 +226,8 @@ def test_walks_are_told_from_remembered_answers(changing: Any, key: dict[str, st
     assert client.post("/v1/validate", json=order, headers=key).status_code == 200
     walks, facts = count("walk"), count("facts")
     assert walks >= 1
-    client.post("/v1/validate", json=order, headers=key)
+    # Another answer to the same question: the very same would be given again without any.
+    assert client.post("/v1/validate?include=observed", json=order, headers=key).status_code == 200
     assert count("walk") == walks, "it was asked before"
     assert count("facts") > facts
 

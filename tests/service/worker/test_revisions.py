@@ -18,19 +18,22 @@ from accord_rules.documents.files import shipped
 from accord_rules.infer.engine import EngineError
 from accord_service.store import RevisionHead, Store
 from accord_service.worker import edition
+from accord_service.worker.trials import trier
 
 LIMIT = "press.spread_most"
+BREATH_S = 0.01
 
 
-def publish(collective: Any, change: Callable[[dict[str, Any]], None]) -> RevisionHead:
-    """A next revision straight into the store, as an approved proposal would make it."""
+def publish(collective: Any, change: Callable[[dict[str, Any]], None], *, tried: bool = True) -> RevisionHead:
+    """A next revision straight into the store, as an approved proposal would make it: with who tried it. ``tried``
+    false: as one that nobody tried, so that the workers have to."""
     store = Store.at(collective.server.url, timeout_s=5.0)
     try:
         documents = copy.deepcopy(dict(shipped()))
         change(documents)
-        return store.revisions.publish(
-            store.revisions.head(), documents, author="a", approvers=["b"], reason="test", proposal=None
-        ).head
+        people = {"author": "a", "approvers": ["b"], "reason": "test", "proposal": None}
+        by = trier() if tried else ""
+        return store.revisions.publish(store.revisions.head(), documents, **people, tried_by=by).head
     finally:
         store.close()
 
@@ -40,6 +43,7 @@ def spread(value: str) -> Callable[[dict[str, Any]], None]:
 
 
 @pytest.mark.alone
+@pytest.mark.one_core
 def test_every_worker_answers_from_a_new_head_within_two_seconds(
     changing: Any, order: dict[str, Any], wait_for: Callable[..., None]
 ) -> None:
@@ -121,8 +125,16 @@ def test_a_head_that_can_not_be_loaded_leaves_the_last_good_one_answering(
     caplog: pytest.LogCaptureFixture,
 ) -> None:  # fmt: skip
     client, key = serve(fresh).test_client(), fresh.headers("quay-side", "counter")
+
+    def misspelt(documents: dict[str, Any]) -> None:
+        documents["rules"]["platen-heats-unevenly"]["when"] = "no.such_fact"
+
     with caplog.at_level(logging.ERROR):
-        publish(fresh, lambda documents: documents["rules"]["platen-heats-unevenly"].update(when="no.such_fact"))
+        publish(
+            fresh,
+            lambda documents: documents["rules"]["platen-heats-unevenly"].update(when="no.such_fact"),
+            tried=False,
+        )
         wait_for(lambda: client.get("/readyz").json["status"] == "degraded", seconds=4.0)
     ready = client.get("/readyz")
     assert ready.status_code == 200
@@ -150,7 +162,7 @@ def test_rules_that_would_crash_the_engine_are_tried_elsewhere_first(
         rule = documents["rules"]["platen-heats-unevenly"]
         rule["when"] = f"({rule['when']})"
 
-    publish(fresh, reworded)
+    publish(fresh, reworded, tried=False)
     wait_for(lambda: "SIGSEGV" in client.get("/readyz").json["checks"]["store"]["detail"], seconds=4.0)
     assert client.get("/readyz").json["status"] == "degraded"
 
@@ -164,7 +176,7 @@ def test_a_head_whose_self_test_is_red_is_not_taken(
         raise RuntimeError("rule x is silent")
 
     monkeypatch.setattr(Authority, "self_test", fail)
-    publish(fresh, spread("9 K"))
+    publish(fresh, spread("9 K"), tried=False)
     wait_for(lambda: "rule x is silent" in client.get("/readyz").json["checks"]["store"]["detail"], seconds=4.0)
     assert client.get("/readyz").json["checks"]["book"]["revision"] == 1
 
@@ -182,7 +194,8 @@ def test_no_answer_mixes_two_revisions_while_the_book_moves(
 
     def ask() -> None:
         client = app.test_client()
-        while not stop.is_set():
+        # A breath between two questions: the next revision is loaded by the same interpreter.
+        while not stop.wait(BREATH_S):
             answer = client.post("/v1/validate", json=order, headers=key)
             with lock:
                 if answer.status_code != 200 or answer.json["basis"] != "live":
@@ -199,6 +212,7 @@ def test_no_answer_mixes_two_revisions_while_the_book_moves(
             head = publish(fresh, lambda documents, n=number: documents["rules"][rule].update(title=f"Title {n}"))
             while client.get("/v1/catalogue", headers=key).json["revision"] != head.number:
                 assert time.monotonic() < until
+                time.sleep(BREATH_S)
     finally:
         stop.set()
         for thread in threads:

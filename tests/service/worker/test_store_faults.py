@@ -22,7 +22,7 @@ from accord_service.app import create_app
 from accord_service.run.config import Config
 from accord_service.store import Store
 
-pytestmark = pytest.mark.alone
+pytestmark = [pytest.mark.alone, pytest.mark.one_core]
 
 AT_ONCE_S = 0.3
 
@@ -186,6 +186,7 @@ def test_nothing_acknowledged_is_lost_when_the_store_is_killed(
     store = Store.at(changing.collective.server.url, timeout_s=5.0)
     assert set(acknowledged) <= {key_.id for key_ in store.keys.list("mill-loft")}
     assert store.audit.verify() is None
+    assert store.check().faults == ()
     store.close()
 
 

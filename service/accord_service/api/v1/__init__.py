@@ -5,6 +5,8 @@ from accord_service.api.v1.delete_key import delete_key
 from accord_service.api.v1.delete_press_reading import delete_press_reading
 from accord_service.api.v1.delete_record_reference import delete_record_reference
 from accord_service.api.v1.get_audit import get_audit
+from accord_service.api.v1.get_audit_check import get_audit_check
+from accord_service.api.v1.get_audit_head import get_audit_head
 from accord_service.api.v1.get_catalogue import get_catalogue
 from accord_service.api.v1.get_catalogue_entry import get_catalogue_entry
 from accord_service.api.v1.get_catalogue_kind import get_catalogue_kind
@@ -56,6 +58,7 @@ from accord_service.api.v1.post_press_reading_confirm import post_press_reading_
 from accord_service.api.v1.post_press_readings import post_press_readings
 from accord_service.api.v1.post_proposal_approve import post_proposal_approve
 from accord_service.api.v1.post_proposal_decline import post_proposal_decline
+from accord_service.api.v1.post_proposal_effect_cancel import post_proposal_effect_cancel
 from accord_service.api.v1.post_proposal_open import post_proposal_open
 from accord_service.api.v1.post_proposal_publish import post_proposal_publish
 from accord_service.api.v1.post_proposal_withdraw import post_proposal_withdraw
@@ -104,6 +107,7 @@ ENDPOINTS = (
     get_proposal_status,
     post_proposal_open,
     get_proposal_effect,
+    post_proposal_effect_cancel,
     post_proposal_approve,
     post_proposal_decline,
     post_proposal_withdraw,
@@ -149,6 +153,8 @@ ENDPOINTS = (
     delete_key,
     post_key_confirm,
     get_audit,
+    get_audit_head,
+    get_audit_check,
 )
 
 # Told when the service starts, not when somebody reads the description.

@@ -41,7 +41,7 @@ def delete_key(call: Call) -> Prepared:
         return answer(revoked)
 
     def answer(record: KeyRecord) -> Answer:
-        return Answer(shown_key(record, keys.last_used([record.id]).get(record.id)).document())
+        return Answer(shown_key(call, record, keys.last_used([record.id])).document())
 
     return Prepared(answer(replace(record, revoked_at=record.revoked_at or now_s)), commit)
 

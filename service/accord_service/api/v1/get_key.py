@@ -19,4 +19,4 @@ from accord_service.http.writing import Answer
 def get_key(call: Call) -> Answer:
     """Give one key, revoked or not; an owner one of the own shop. Its token is kept nowhere."""
     record = key_at(call)
-    return Answer(shown_key(record, call.room.store.keys.last_used([record.id]).get(record.id)).document())
+    return Answer(shown_key(call, record, call.room.store.keys.last_used([record.id])).document())

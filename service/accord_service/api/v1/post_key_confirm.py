@@ -36,9 +36,12 @@ def post_key_confirm(call: Call) -> Prepared:
     def commit(remember: Remember) -> Answer:
         # Done only while the confirming key holds.
         holding = keys.holding((caller.key_id,))
-        return _answer(keys.confirm(record.id, who=caller.key_id, also=lambda done: holding + remember(_answer(done))))
+        return answer(keys.confirm(record.id, who=caller.key_id, also=lambda done: holding + remember(answer(done))))
 
-    return Prepared(_answer(replace(record, confirmed_by=caller.key_id, confirmed_at=call.room.now_s)), commit)
+    def answer(record: KeyRecord) -> Answer:
+        return Answer(shown_key(call, record).document())
+
+    return Prepared(answer(replace(record, confirmed_by=caller.key_id, confirmed_at=call.room.now_s)), commit)
 
 
 def _refuse_the_same_person(call: Call, record: KeyRecord) -> None:
@@ -50,7 +53,3 @@ def _refuse_the_same_person(call: Call, record: KeyRecord) -> None:
         raise NotYours(f"{issuer.holder} issued it: another admin has to confirm it.")
     if same_holder(caller.holder, record.holder):
         raise NotYours(f"It is for {record.holder}: another admin has to confirm it.")
-
-
-def _answer(record: KeyRecord) -> Answer:
-    return Answer(shown_key(record, None).document())

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from accord_rules.documents.reading import Choice, Fault, Instant, Name, optional, required
 from accord_service.api import examples
-from accord_service.api.answers import IssuedKey, Key
+from accord_service.api.answers import IssuedKey, Key, Signatory
 from accord_service.api.endpoint import Call, Example, endpoint
 from accord_service.api.v1.get_keys import instant_or_null, own_only, shown_key
 from accord_service.http.holders import Holder
@@ -71,9 +71,9 @@ def post_keys(call: Call) -> Prepared:
             who=call.caller.key_id,
             holder=wanted.holder,
             expires_at=wanted.expires_at,
-            also=lambda record: remember(_issued(record, None)),
+            also=lambda record: remember(_issued(call, record, None)),
         )
-        return _issued(issued.record, issued.token)
+        return _issued(call, issued.record, issued.token)
 
     preview = Key(
         key_id=None,
@@ -83,16 +83,18 @@ def post_keys(call: Call) -> Prepared:
         last_four=None,
         issued_at=instant(call.room.now_s),
         issued_by=call.caller.key_id,
+        issuer=Signatory(call.caller.shop_id, call.caller.holder, call.caller.role),
         expires_at=instant_or_null(wanted.expires_at),
         last_used_at=None,
         waits=wanted.role in CONFIRMED_ROLES,
         confirmed_by=None,
+        confirmer=None,
         confirmed_at=None,
         revoked_at=None,
     )
     return Prepared(Answer(IssuedKey(preview, None).document()), commit)
 
 
-def _issued(record: KeyRecord, token: str | None) -> Answer:
+def _issued(call: Call, record: KeyRecord, token: str | None) -> Answer:
     headers = {"Location": f"/v1/keys/{record.id}", "Cache-Control": "no-store"}
-    return Answer(IssuedKey(shown_key(record, None), token).document(), 201, headers)
+    return Answer(IssuedKey(shown_key(call, record), token).document(), 201, headers)

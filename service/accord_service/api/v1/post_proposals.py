@@ -1,6 +1,6 @@
 from __future__ import annotations
 
-from accord_service.api.endpoint import Call, Example, endpoint
+from accord_service.api.endpoint import Call, Example, always, endpoint
 from accord_service.api.governance_answers import ShownProposal
 from accord_service.api.governance_examples import created, proposed
 from accord_service.api.proposals import Proposed, drafted, read_book_changes, taken
@@ -13,6 +13,7 @@ from accord_service.http.writing import Prepared
     "/v1/proposals",
     operation_id="draftProposal",
     tag="Changes",
+    heavy=always,
     takes=Proposed,
     answers=ShownProposal,
     writes=True,

@@ -1,6 +1,6 @@
 from __future__ import annotations
 
-from accord_service.api.endpoint import Call, Example, endpoint
+from accord_service.api.endpoint import Call, Example, always, endpoint
 from accord_service.api.governance_answers import ShownProposal
 from accord_service.api.governance_examples import REVERSION, reverted
 from accord_service.api.proposals import REVISION, Reason, drafted, revision_in, taken
@@ -12,6 +12,7 @@ from accord_service.http.writing import Prepared
     "/v1/revisions/{revision}/revert",
     operation_id="revertRevision",
     tag="Changes",
+    heavy=always,
     takes=Reason,
     answers=ShownProposal,
     parameters=REVISION,

@@ -4,7 +4,7 @@ from accord_rules.governance.effort import refuse_dear_house
 from accord_rules.governance.house import HouseError, HouseRules, Refusal, check_house
 from accord_rules.infer.engine import EngineError
 from accord_service.api import examples
-from accord_service.api.endpoint import Call, Example, endpoint
+from accord_service.api.endpoint import Call, Example, always, endpoint
 from accord_service.api.house import whole_answer, written
 from accord_service.api.v1.get_house_rules import get_house_rules
 from accord_service.http.problems import HouseRulesRefused, NoShop, NotFound, ShopDoesNotFit
@@ -17,6 +17,7 @@ from accord_service.worker.edition import try_rules
     "/v1/shop/house-rules",
     operation_id="replaceHouseRules",
     tag="Shop",
+    heavy=always,
     takes=HouseRules,
     answers=HouseRules,
     replaces=get_house_rules.run,

@@ -1,6 +1,6 @@
 from __future__ import annotations
 
-from accord_service.api.endpoint import Call, Example, endpoint
+from accord_service.api.endpoint import Call, Example, always, endpoint
 from accord_service.api.governance_examples import edited
 from accord_service.api.proposals import PROPOSAL, Proposed, draft, read_book_changes, taken
 from accord_service.api.v1.get_proposal import get_proposal
@@ -13,6 +13,7 @@ from accord_service.http.writing import Prepared
     "/v1/proposals/{proposal_id}",
     operation_id="replaceProposal",
     tag="Changes",
+    heavy=always,
     takes=Proposed,
     answers=Proposed,
     parameters=PROPOSAL,

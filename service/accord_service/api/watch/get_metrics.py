@@ -9,4 +9,5 @@ from accord_service.run.metrics import MEDIA_TYPE
 def get_metrics() -> Response:
     """Counters in the Prometheus text format, summed over the workers."""
     room().metrics.mirror_ledger(room().ledger)
+    room().metrics.tell_audit(unfaithful=room().audit_watch.unfaithful is not None)
     return Response(room().metrics.written(), content_type=MEDIA_TYPE, headers={"Cache-Control": "no-store"})

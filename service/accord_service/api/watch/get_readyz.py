@@ -9,15 +9,16 @@ from accord_rules.infer.ledger import DISAGREEMENT, DOUBTS, ENGINE_ERROR, Networ
 from accord_service.api.endpoint import dump
 from accord_service.api.room import room
 from accord_service.run.times import instant
+from accord_service.steps.audit_watch import Unfaithful
 
 
 def get_readyz() -> Response:
     """The book is loaded, the authority's own test is green, the store answers; 503 when no order can be judged.
 
-    "degraded" is not down: answers go on from what is held in memory, or the store answers and takes no writes (it is
-    full, or a replica), or the judge had to settle what the engine failed at or got wrong. The last stays so until the
-    worker starts anew, since no time and no right answer to another question shows that what made the engine wrong is
-    over.
+    "degraded" is not down: answers go on from what is held in memory, the store answers and takes no writes (it is
+    full, or a replica), the judge had to settle what the engine failed at or got wrong, or the store is not what the
+    audit says. The third stays so until the worker starts anew, since no time and no right answer to another question shows
+    that what made the engine wrong is over; so does a store that was set back.
     """
     state = room().state()
     book: dict[str, Any] = {"ok": state.head is not None}
@@ -31,6 +32,7 @@ def get_readyz() -> Response:
             "store": {"ok": not state.store, "detail": state.store},
             "writes": {"ok": not state.writes, "detail": _of_writes(state.writes)},
             "engine": _engine(state.engine_since_s, room().ledger.counts),
+            "audit": _audit(state.audit),
         },
     }
     status = 503 if state.status == "not ready" else 200
@@ -54,3 +56,10 @@ def _engine(since_s: float | None, counts: Mapping[Network, Mapping[str, int]]) 
     )
     detail = f"{doubted}. The judge settled each; the log has the question. This stays until the worker starts anew."
     return {"ok": False, "since": instant(since_s), "detail": detail}
+
+
+def _audit(unfaithful: Unfaithful | None) -> dict[str, Any]:
+    """Whether keys, shops, house rules and the head are what the audit says, as of the last look."""
+    if unfaithful is None:
+        return {"ok": True, "since": None, "detail": ""}
+    return {"ok": False, "since": instant(unfaithful.since_s), "detail": unfaithful.detail}

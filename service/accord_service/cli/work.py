@@ -1,0 +1,100 @@
+"""``accord work``: a process that works out effects of proposals, beside the service or on a machine of its own."""
+
+from __future__ import annotations
+
+import logging
+import os
+import secrets
+import signal
+import socket
+import time
+from types import FrameType
+
+import click
+
+from accord_service.cli.failure import Failure
+from accord_service.run import log
+from accord_service.run.config import Config, ConfigError
+from accord_service.store import Store, StoreError
+
+logger = logging.getLogger("accord_service.work")
+NICE = 10
+IDLE_S = 0.5
+AWAY_S = 1.0
+PATIENT_S = 5.0  # nobody waits for the store's answers here
+
+
+class _End:
+    """Whether to end: told to, or the owner is gone."""
+
+    def __init__(self, owner: int | None) -> None:
+        self._owner = owner
+        self._told = False
+        for number in (signal.SIGTERM, signal.SIGINT):
+            signal.signal(number, self._tell)
+
+    def _tell(self, number: int, frame: FrameType | None) -> None:
+        self._told = True
+
+    def __call__(self) -> bool:
+        return self._told or (self._owner is not None and os.getppid() != self._owner)
+
+
+@click.command(short_help="Work out effects of proposals.")
+@click.option(
+    "--store",
+    envvar="ACCORD_STORE_URL",
+    show_envvar=True,
+    default="",
+    help="Address of the Redis or Valkey that the service uses.",
+)
+@click.option("--owner", type=int, hidden=True, help="End when the process of this id is no longer the parent.")
+def work(store: str, owner: int | None) -> None:
+    """Work out effects of proposals until told to stop (Ctrl-C or SIGTERM), at low priority.
+
+    Each service runs one such process itself (ACCORD_JOB_PROCESSES). More of them, on any machine that reaches the
+    store, share the work: each takes one core. One that is ended, however that happens, loses nothing.
+    """
+    end = _End(owner)
+    if store:
+        os.environ["ACCORD_STORE_URL"] = store
+    try:
+        config = Config.of_worker()
+        opened = Store.at(config.store_url, timeout_s=PATIENT_S)
+    except (ConfigError, StoreError) as error:
+        raise Failure(f"It cannot start: {error}") from None
+    log.configure(config.log_level)
+    os.nice(NICE)
+    try:
+        _work(opened, config, end)
+    finally:
+        opened.close()
+
+
+def _work(store: Store, config: Config, end: _End) -> None:
+    _wait_for_a_run(store, end)
+    if end():
+        return
+    # The rules and what they rest on: not before there is something to do, since they take some 60 MB.
+    from accord_service.steps.effects import EffectWorker
+
+    name = f"{socket.gethostname()}:{os.getpid()}:{secrets.token_hex(4)}"
+    worker = EffectWorker(store, name, edges_most=config.edges_most, stopping=end)
+    while not end():
+        try:
+            if not worker.turn():
+                time.sleep(IDLE_S)
+        except StoreError as error:
+            logger.warning("the store cannot be used for effects now: %s", error)
+            time.sleep(AWAY_S)
+    worker.close()
+
+
+def _wait_for_a_run(store: Store, end: _End) -> None:
+    while not end():
+        try:
+            if store.effects.runs():
+                return
+        except StoreError as error:
+            logger.warning("the store cannot be used for effects now: %s", error)
+        time.sleep(IDLE_S)

