@@ -88,13 +88,13 @@ def ask(name: str, presses: int, sent: Any) -> None:
     authority, own = Authority(book), shop(book, presses)
     method, document = questions(book)[name]
     before_mb, begun = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024, time.process_time()
-    weighed = getattr(authority.scales._weighings, "count", 0)
+    weighed = authority.scales.weighings
     answer = getattr(authority, method)(read(Order, document), own)
     cpu_s = time.process_time() - begun
     written = json.dumps(plain(answer), ensure_ascii=False).encode()
     peak_mb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024 - before_mb
     whole = answer.remedies_complete if method == "validate" else answer.complete
-    weighings = getattr(authority.scales._weighings, "count", 0) - weighed
+    weighings = authority.scales.weighings - weighed
     sent.send((cpu_s, weighings, len(json.dumps(document)), len(written), peak_mb, whole))
 
 

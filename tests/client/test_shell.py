@@ -6,9 +6,9 @@ import contextlib
 import json
 import os
 import subprocess
-from datetime import UTC, datetime
 import time
 from concurrent.futures import ThreadPoolExecutor
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 

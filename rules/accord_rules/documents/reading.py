@@ -50,6 +50,7 @@ CODES: Mapping[str, str] = MappingProxyType(
         "malformed": "it is not JSON, or not JSON that every reader reads alike",
         "breaks-book": "the book would not hold with it",
         "unlikely": "it can be, but is so far from what is usual that it has to be said on purpose",
+        "too-dear": "questions would take too long to answer with it",
         "loosens": "a house rule may only be stricter than the book",
     }
 )

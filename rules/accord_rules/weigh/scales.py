@@ -231,16 +231,21 @@ class Scales:
 
     # -- asking ----------------------------------------------------------------------------------------------------
 
+    @property
+    def weighings(self) -> int:
+        """How often this thread has weighed."""
+        return int(getattr(self._weighings, "count", 0))
+
     def allowance(self, most: int = WEIGHINGS_MOST) -> Callable[[], bool]:
         """Says whether this thread may weigh on: not once it has weighed ``most`` times from now, or computed for
         ``CPU_MOST_S``."""
-        until = getattr(self._weighings, "count", 0) + most
+        until = self.weighings + most
         until_s = time.thread_time() + CPU_MOST_S
-        return lambda: getattr(self._weighings, "count", 0) < until and time.thread_time() < until_s
+        return lambda: self.weighings < until and time.thread_time() < until_s
 
     def weigh(self, case: Case) -> Weighed:
         """Ask the rules of the case's own scope."""
-        self._weighings.count = getattr(self._weighings, "count", 0) + 1
+        self._weighings.count = self.weighings + 1
         section = self._enforced[case.scope.rank]
         first, *others = (_weighed(section, case, inferred) for inferred in self._infer(section, case))
         return sum(others, first)

@@ -73,8 +73,8 @@ from accord_service.http.writing import (
 )
 from accord_service.run.times import instant
 from accord_service.steps.shops import Caller, KnownShop
-from accord_service.worker.admission import BOOKS, QUESTIONS, admit_heavy, admitted_before, is_heavy
-from accord_service.worker.rates import WINDOW_S
+from accord_service.worker.admission import BOOKS, QUESTIONS, admit_heavy, admitted_before, asker, is_heavy
+from accord_service.worker.rates import SHOP, WINDOW_S
 
 _EMPTY: Mapping[str, Any] = MappingProxyType({})
 _INVALID_TOKEN = MappingProxyType({"WWW-Authenticate": 'Bearer realm="platen-accord", error="invalid_token"'})
@@ -295,10 +295,13 @@ class Endpoint:
     @staticmethod
     def _count(caller: Caller, now_s: float) -> None:
         """Raises TooManyRequests. A request that is answered in another lane was counted when it came."""
-        standing = room().rates.spend(caller.key_id, caller.role, now_s, count=0 if admitted_before() else 1)
+        shop_id = None if caller.shop_id == roles.COLLECTIVE else caller.shop_id
+        count = 0 if admitted_before() else 1
+        standing = room().rates.spend(caller.key_id, caller.role, now_s, count, shop_id=shop_id)
         g.rate = standing.headers
         if standing.over:
-            detail = f"A key of this role has {standing.limit} requests in {WINDOW_S} s, and all are used up."
+            whose = "All keys of a shop together have" if standing.of == SHOP else "A key of this role has"
+            detail = f"{whose} {standing.limit} requests in {WINDOW_S} s, and all are used up."
             raise TooManyRequests(detail, headers={"Retry-After": str(standing.reset_s)})
 
     def _call(self, snapshot: Snapshot, caller: Caller, path: Mapping[str, str]) -> Call:
@@ -324,8 +327,9 @@ class Endpoint:
         """Raises TooManyHeavy for a heavy question without a place, HandedOn for one that has its place elsewhere."""
         # A record is judged; any other heavy write loads a book.
         lane = BOOKS if self.writes and not self.judges else QUESTIONS
-        if self.heavy is not None and self.heavy(call) and not admit_heavy(call.caller.key_id, lane):
-            detail = "All the places for requests that take long are taken, or all that this key may have."
+        who = asker(call.caller.shop_id, call.caller.key_id)
+        if self.heavy is not None and self.heavy(call) and not admit_heavy(who, lane):
+            detail = "All the places for requests that take long are taken, or all that this key or its shop may have."
             raise TooManyHeavy(detail, headers={"Retry-After": HEAVY_RETRY_S})
 
     def _query(self) -> Any:

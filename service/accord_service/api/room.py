@@ -57,6 +57,7 @@ logger = logging.getLogger(__name__)
 EXTENSION = "accord"
 OLD_EDITIONS_MOST = 2  # about 30 MB each
 TRY_AGAIN_S = 30.0
+WRITES_TRIED_S = 1.0
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -114,15 +115,16 @@ _NOTHING_REFUSED = _Refused(None, "", 0.0)
 class State:
     """What /readyz tells. ``status``: ready, degraded or not ready.
 
-    Degraded: answers go on, from what is held where ``store`` says why, by the judge's word where ``engine_since_s``
-    (seconds since 1970) says since when it had to settle what the engine could not answer or answered wrongly, from a
-    store that is not what the audit says where ``audit`` tells how.
+    Degraded: answers go on, from what is held where ``store`` says why, with nothing written where ``writes`` says why,
+    by the judge's word where ``engine_since_s`` (seconds since 1970) says since when it had to settle what the engine
+    could not answer or answered wrongly, from a store that is not what the audit says where ``audit`` tells how.
     """
 
     status: str
     head: RevisionHead | None
     failed: str
     store: str
+    writes: str
     engine_since_s: float | None
     audit: Unfaithful | None
 
@@ -142,6 +144,8 @@ class Room:
         self._clock = clock
         self.checking = threading.Lock()  # held by whoever reads the whole store
         self._moving = threading.Lock()
+        self._trying = threading.Lock()
+        self._writes, self._writes_until_s = "", 0.0
         self._held: _Held | None = None
         self._refused = _NOTHING_REFUSED
         self._old: Shelf[int, Edition] = Shelf(OLD_EDITIONS_MOST, Edition.close)
@@ -232,12 +236,27 @@ class Room:
         try:
             with self.taken() as snapshot:
                 failed, head, since_s = snapshot.edition.failed, snapshot.edition.head, self.ledger.since_s
+                writes = self._writes_refused()
                 unfaithful = self.audit_watch.unfaithful
-                degraded = snapshot.basis == "held" or since_s is not None or unfaithful is not None
+                degraded = snapshot.basis == "held" or bool(writes) or since_s is not None or unfaithful is not None
                 status = "not ready" if failed else "degraded" if degraded else "ready"
-                return State(status, head, failed, snapshot.why, since_s, unfaithful)
+                return State(status, head, failed, snapshot.why, writes, since_s, unfaithful)
         except NotReady as problem:
-            return State("not ready", None, "", problem.detail, self.ledger.since_s, self.audit_watch.unfaithful)
+            unfaithful, writes = self.audit_watch.unfaithful, self._writes_refused()
+            return State("not ready", None, "", problem.detail, writes, self.ledger.since_s, unfaithful)
+
+    def _writes_refused(self) -> str:
+        """Why nothing can be written; empty where it can. Tried anew after ``WRITES_TRIED_S``: whoever watches asks
+        often, and a service that nobody writes to would not notice otherwise."""
+        with self._trying:
+            if time.monotonic() >= self._writes_until_s:
+                try:
+                    self.store.try_to_write()
+                    self._writes = ""
+                except StoreError as error:
+                    self._writes = str(error)
+                self._writes_until_s = time.monotonic() + WRITES_TRIED_S
+            return self._writes
 
     # -- moving on ---------------------------------------------------------------------------------------------------
 

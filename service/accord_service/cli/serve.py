@@ -54,6 +54,8 @@ def _holder(context: click.Context, parameter: click.Parameter, value: str | Non
 @click.option(
     "--new-admin-key",
     metavar="HOLDER",
+    envvar="ACCORD_NEW_ADMIN_KEY",
+    show_envvar=True,
     callback=_holder,
     help="Make one more admin key, for HOLDER: a second admin, or whoever lost theirs.",
 )
@@ -65,7 +67,7 @@ def serve(
     The first start, on an empty store, puts this program's book into it, makes an admin key, and says where that is.
     """
     os.environ |= {"ACCORD_DATA": str(data), "ACCORD_STORE_URL": store}
-    os.environ |= {"ACCORD_NEW_ADMIN_KEY": new_admin_key} if new_admin_key else {}
+    os.environ |= {"ACCORD_NEW_ADMIN_KEY": new_admin_key or ""}
     _refuse_what_cannot_start()
     _refuse_a_busy_port(host, port)
     arguments = [sys.executable, "-m", "gunicorn", "-c", GUNICORN_CONFIG, "--bind", _bind(host, port)]

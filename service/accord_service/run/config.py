@@ -38,8 +38,8 @@ class Config:
     ``job_processes`` processes beside the workers.
     A client has ``header_seconds`` for a header; for a body, and to take an answer, ``transfer_seconds`` and as long as
     the bytes need at ``transfer_rate`` bytes a second. A worker has places for ``heavy_most`` heavy questions,
-    ``heavy_most_a_key`` of them for one key's. A key has the ``rate_limits`` of its role, in requests a minute. Pages
-    of ``cors_origins`` may ask from a browser.
+    ``heavy_most_a_key`` of them for one key's and ``heavy_most_a_shop`` for one shop's. A key has the ``rate_limits``
+    of its role, in requests a minute. Pages of ``cors_origins`` may ask from a browser.
     """
 
     store_url: str = field(default="", repr=False)  # it may have a password in it
@@ -56,6 +56,7 @@ class Config:
     cors_origins: tuple[str, ...] = ()
     heavy_most: int = 16
     heavy_most_a_key: int = 8
+    heavy_most_a_shop: int = 12
     rate_limits: Mapping[str, int] = field(default_factory=lambda: RATE_LIMITS)
 
     @classmethod
@@ -63,8 +64,9 @@ class Config:
         """Read ACCORD_STORE_URL, ACCORD_STORE_PASSWORD_FILE (of that store; else it may stand in the address),
         ACCORD_DATA, ACCORD_SEAL_KEY_FILE, ACCORD_BODY_LIMIT (bytes), ACCORD_LOG_LEVEL, ACCORD_RETAIN_DAYS,
         ACCORD_EDGES_MOST, ACCORD_JOB_PROCESSES, ACCORD_HEADER_SECONDS, ACCORD_TRANSFER_SECONDS,
-        ACCORD_TRANSFER_RATE (bytes a second), ACCORD_HEAVY_MOST, ACCORD_HEAVY_MOST_A_KEY, ACCORD_RATE_LIMITS
-        ("counter=6000,admin=600") and ACCORD_CORS_ORIGINS (separated by commas)."""
+        ACCORD_TRANSFER_RATE (bytes a second), ACCORD_HEAVY_MOST, ACCORD_HEAVY_MOST_A_KEY,
+        ACCORD_HEAVY_MOST_A_SHOP, ACCORD_RATE_LIMITS ("counter=6000,admin=600") and ACCORD_CORS_ORIGINS (separated
+        by commas)."""
         return cls(
             store_url=store_url(env),
             data=Path(env.get("ACCORD_DATA", "").strip() or cls().data),
@@ -79,6 +81,7 @@ class Config:
             transfer_rate=_whole(env, "ACCORD_TRANSFER_RATE", cls().transfer_rate, least=1),
             heavy_most=_whole(env, "ACCORD_HEAVY_MOST", cls().heavy_most, least=1),
             heavy_most_a_key=_whole(env, "ACCORD_HEAVY_MOST_A_KEY", cls().heavy_most_a_key, least=1),
+            heavy_most_a_shop=_whole(env, "ACCORD_HEAVY_MOST_A_SHOP", cls().heavy_most_a_shop, least=1),
             rate_limits=_rates(env, "ACCORD_RATE_LIMITS"),
             cors_origins=_origins(env, "ACCORD_CORS_ORIGINS"),
         )

@@ -1,4 +1,4 @@
-"""A thread or two for questions that take long, with so many places for each key and so many in all."""
+"""A thread or two for questions that take long, with so many places for each key, each shop, and in all."""
 
 from __future__ import annotations
 
@@ -13,34 +13,56 @@ logger = logging.getLogger(__name__)
 
 
 class FairLane(Generic[T]):
-    """``threads`` threads that do ``work``; keys take turns, so that nobody waits for all that another key asked.
+    """``threads`` threads that do ``work``; shops take turns, and of a shop its keys, so that nobody waits for all that
+    another asked, with however many keys. ``shop_of`` says whose a key is; where it is left out, each is its own.
 
-    At most ``most_a_key`` tasks of one key and ``most`` in all have a place, from ``reserve`` until they are done.
+    At most ``most_a_key`` tasks of one key, ``most_a_shop`` of one shop and ``most`` in all have a place, from
+    ``reserve`` until they are done.
     """
 
-    def __init__(self, name: str, threads: int, work: Callable[[T], None], *, most: int, most_a_key: int) -> None:
-        self._most, self._most_a_key = most, most_a_key
+    def __init__(
+        self,
+        name: str,
+        threads: int,
+        work: Callable[[T], None],
+        *,
+        most: int,
+        most_a_key: int,
+        most_a_shop: int | None = None,
+        shop_of: Callable[[str], str] = lambda key: key,
+    ) -> None:
+        self._most, self._most_a_key, self._shop_of = most, most_a_key, shop_of
+        self._most_a_shop = most if most_a_shop is None else most_a_shop
         self._ready = threading.Condition()
-        # Keys whose tasks wait, whoever's turn comes next first; and how many places each has, gone with the last one.
-        self._waiting: OrderedDict[str, deque[T]] = OrderedDict()
+        # Shops whose tasks wait, whoever's turn comes next first, and of each its keys in the same way; and how many
+        # places each key and shop has, gone with the last one.
+        self._waiting: OrderedDict[str, OrderedDict[str, deque[T]]] = OrderedDict()
         self._places: Counter[str] = Counter()
+        self._shops: Counter[str] = Counter()
         for number in range(threads):
             # Daemons, or a request that never ends would keep the process from ending.
             threading.Thread(target=self._serve, args=(work,), name=f"{name}-{number}", daemon=True).start()
 
     def reserve(self, key: str) -> bool:
-        """Take a place for a task that will be ``put``; False where the key, or the lane, has no more."""
+        """Take a place for a task that will be ``put``; False where the key, its shop, or the lane has no more."""
+        shop = self._shop_of(key)
         with self._ready:
-            if self._places[key] >= self._most_a_key or self._places.total() >= self._most:
-                self._places += Counter()  # a key without places is not remembered
+            # Looked up without remembering whoever has no place.
+            taken = (self._places.get(key, 0), self._shops.get(shop, 0), self._places.total())
+            if any(has >= most for has, most in zip(taken, self._mosts, strict=True)):
                 return False
             self._places[key] += 1
+            self._shops[shop] += 1
             return True
 
+    @property
+    def _mosts(self) -> tuple[int, int, int]:
+        return self._most_a_key, self._most_a_shop, self._most
+
     def put(self, key: str, task: T) -> None:
-        """Have the task done in the key's turn; its place was reserved."""
+        """Have the task done in its shop's and key's turn; its place was reserved."""
         with self._ready:
-            self._waiting.setdefault(key, deque()).append(task)
+            self._waiting.setdefault(self._shop_of(key), OrderedDict()).setdefault(key, deque()).append(task)
             self._ready.notify()
 
     def _serve(self, work: Callable[[T], None]) -> None:
@@ -57,14 +79,18 @@ class FairLane(Generic[T]):
         with self._ready:
             while not self._waiting:
                 self._ready.wait()
-            key, tasks = self._waiting.popitem(last=False)
+            shop, keys = self._waiting.popitem(last=False)
+            key, tasks = keys.popitem(last=False)
             task = tasks.popleft()
             if tasks:
-                self._waiting[key] = tasks  # behind all the others
+                keys[key] = tasks  # behind the shop's other keys
+            if keys:
+                self._waiting[shop] = keys  # behind all the other shops
             return key, task
 
     def _give_back(self, key: str) -> None:
         with self._ready:
-            self._places[key] -= 1
-            if not self._places[key]:
-                del self._places[key]
+            for places, name in ((self._places, key), (self._shops, self._shop_of(key))):
+                places[name] -= 1
+                if not places[name]:
+                    del places[name]

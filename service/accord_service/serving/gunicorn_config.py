@@ -14,6 +14,8 @@ import tempfile
 from typing import Any
 
 from accord_rules.documents.files import BookError
+from accord_rules.documents.reading import LeafError
+from accord_service.http.holders import Holder
 from accord_service.run.config import OWN_STORE_URL, SEAL_KEY_FILE, Config, ConfigError
 from accord_service.run.log import LOGGERS, JsonLines
 from accord_service.serving import first_start
@@ -97,16 +99,28 @@ def _refuse_unserved(server: Any) -> None:
 
 def _open_store() -> None:
     global _store
-    config = Config.from_env()
+    config, new_admin = Config.from_env(), _new_admin()
     _store = first_start.own_store(config)
     if _store is not None:
         os.environ[OWN_STORE_URL] = _store.url
     url = config.store_url if _store is None else _store.url
-    written = first_start.furnish(url, config.data, new_admin=os.environ.pop(NEW_ADMIN_KEY, ""))
+    written = first_start.furnish(url, config.data, new_admin=new_admin)
     # For whatever the master starts: each opens a store of its own.
     os.environ.setdefault(SEAL_KEY_FILE, str(config.seal_key_file.resolve()))
     if written is not None:
         logger.warning("a new admin's key is in %s", written.resolve())
+
+
+def _new_admin() -> str:
+    """Whose the new admin's key is to be, by the reader that every holder's name has; empty for none.
+
+    Raises ConfigError for a name that nobody could see.
+    """
+    said = os.environ.pop(NEW_ADMIN_KEY, "")
+    try:
+        return Holder().leaf(said) if said else ""
+    except LeafError as error:
+        raise ConfigError(f"{NEW_ADMIN_KEY} {error.message}") from None
 
 
 def _empty_metrics_folder() -> None:

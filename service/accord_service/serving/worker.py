@@ -24,7 +24,7 @@ from accord_service.serving.lane import Lane
 from accord_service.serving.limits import ClientLimits
 from accord_service.serving.reactor import Reactor
 from accord_service.serving.refusals import refusal
-from accord_service.worker.admission import LANES, HandedOn, reserving
+from accord_service.worker.admission import LANES, HandedOn, reserving, shop_of
 
 _TURN_S = 0.25  # a deadline may be missed by this much
 # With Python's 5 ms, the reactor would wait that long for each thread that computes before it may read or send.
@@ -59,7 +59,15 @@ class WholeRequestWorker(ThreadWorker):  # type: ignore[misc]  # gunicorn has no
         self._watch = Lane("watch", 1, self._answer)
         # One thread each: beside them the others still get most of the processor.
         self._heavy: Mapping[str, FairLane[ClientConnection]] = {
-            lane: FairLane(lane, 1, self._answer_heavy, most=config.heavy_most, most_a_key=config.heavy_most_a_key)
+            lane: FairLane(
+                lane,
+                1,
+                self._answer_heavy,
+                most=config.heavy_most,
+                most_a_key=config.heavy_most_a_key,
+                most_a_shop=config.heavy_most_a_shop,
+                shop_of=shop_of,
+            )
             for lane in LANES
         }
         super().init_process()

@@ -16,6 +16,7 @@ from accord_rules.governance import proposal as rules
 from accord_rules.governance.changes import ChangeError, check
 from accord_rules.governance.comparison import Comparison, Differences, EdgeOrder, FlipCount, RecordedOrder
 from accord_rules.governance.effect import EDGES_MOST, compared, concluded, edge_orders
+from accord_rules.governance.effort import refuse_dear_changes
 from accord_rules.governance.proposal import ShownEffect
 from accord_rules.infer.engine import EngineError
 from accord_rules.revision.book import Book
@@ -310,6 +311,7 @@ class EffectWorker:
             old = loaded(record)
             new = check(old.documents, stored.proposal.changes, old.revision + 1)
             try_rules(new, vetted=old if record.tried_by == trier() else None)
+            refuse_dear_changes(old, new, stored.proposal.changes)
         except (BookError, ChangeError, EngineError) as error:
             raise _Failed(f"The changed book cannot be used: {error}") from None
         passed = tried_by(new)

@@ -69,7 +69,8 @@ KINDS: Mapping[str, Kind] = MappingProxyType(
         "witness": Kind("string", not_in_chain="what a wait for the replicas rests on; ends by itself within seconds"),
         "effect-work": Kind(not_in_chain="how far the working out of an effect has come; taken away when it ends"),
         "claim": Kind("string", not_in_chain="a write that is under way; ends by itself within 10 s"),
-        "rate": Kind("string", not_in_chain="how often a key has asked; ends by itself within minutes"),
+        "trial": Kind("string", not_in_chain="whether the store takes writes; ends by itself within a minute"),
+        "rate": Kind("string", not_in_chain="how often a key, or a shop, has asked; ends by itself within minutes"),
         "keys-used": Kind("zset", not_in_chain="when keys were used last, for whoever looks for old ones"),
     }
 )

@@ -10,6 +10,7 @@ from urllib.parse import quote, unquote
 PREFIX = "{accord}:"
 AUDIT = PREFIX + "audit"
 AUDIT_HEAD = PREFIX + "audit-head"
+TRIAL = PREFIX + "trial"
 TURN = PREFIX + "turn"
 WITNESS = PREFIX + "witness"
 HEAD = PREFIX + "head"

@@ -5,6 +5,7 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Collection, Sequence
 
+from accord_service.store import names
 from accord_service.store.adoption import Adoption
 from accord_service.store.audit import AuditLog
 from accord_service.store.check import Account, Check
@@ -23,6 +24,7 @@ from accord_service.store.seals import ChainHead, Seals
 from accord_service.store.shops import ShopStore
 from accord_service.store.watch import HeadWatch
 
+TRIAL_S = 60
 PATIENT_S = 5.0  # for what nobody waits for, and must not fail at the first slow answer
 
 
@@ -97,6 +99,13 @@ class Store:
     def ping(self) -> None:
         """Returns if the store answers. Raises StoreAway or StoreBroken."""
         self._connection.ask("PING")
+
+    def try_to_write(self) -> None:
+        """Returns if the store takes writes: it is given a word that ends by itself, in no audit.
+
+        Raises WriteRefused where its memory or disk is full or it is a replica; StoreAway or StoreBroken.
+        """
+        self._connection.ask("SET", names.TRIAL, "1", "EX", TRIAL_S)
 
     def confirm(self) -> None:
         """Returns once what was written until now can be acknowledged, whoever wrote it. Raises StoreAway, StoreBroken.

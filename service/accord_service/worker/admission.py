@@ -13,6 +13,7 @@ from contextlib import contextmanager
 
 from accord_rules.orders.order import Order
 from accord_rules.orders.shop import Shop
+from accord_service.http.roles import COLLECTIVE
 
 # Prints times presses from which judging an order is heavy, if it has several prints. A rejected one of four prints on
 # four presses takes some 0.2 CPU seconds with its remedies, one of twelve 0.6 (measured).
@@ -25,7 +26,7 @@ _here = threading.local()
 
 
 class HandedOn(BaseException):
-    """The request has a place in a lane of its own, under ``key``; nothing is to be answered here.
+    """The request has a place in a lane of its own, under ``key``, an ``asker``; nothing is to be answered here.
 
     No Exception: whatever handles those must let it through.
     """
@@ -33,6 +34,16 @@ class HandedOn(BaseException):
     def __init__(self, key: str, lane: str) -> None:
         self.key, self.lane = key, lane
         super().__init__(key, lane)
+
+
+def asker(shop_id: str, key_id: str) -> str:
+    """Who has places in the lane: a key, and behind it its shop. A key of the collective stands for itself."""
+    return f"{key_id if shop_id == COLLECTIVE else shop_id}/{key_id}"
+
+
+def shop_of(asker: str) -> str:
+    """Whose places an asker shares."""
+    return asker.partition("/")[0]
 
 
 @contextmanager

@@ -20,6 +20,18 @@ RULE = {
     "fires": [{"note": "a tee", "item": {"blank": "tee-heavy-white"}}],
     "silent": [{"facts": {"item.textile": False}}],
 }
+# It blocks every heat and dwell that a hand would not hold, so every one of them would be tried on every press.
+_WARM, _LONG = "people.touch_hold_most + 1 step", "prepress.time_least"
+DEAR = RULE | {
+    "level": "blocks",
+    "about": "settings",
+    "when": "set.surface_c > limit('people.touch_hold_most') and set.time_s >= limit('prepress.time_least')",
+    "fires": [{}, {"facts": {"set.surface_c": _WARM, "set.time_s": _LONG}}],
+    "silent": [
+        {"facts": {"set.surface_c": "people.touch_hold_most", "set.time_s": _LONG}},
+        {"facts": {"set.surface_c": _WARM, "set.time_s": f"{_LONG} - 1 step"}},
+    ],
+}
 STRICTER, STRICTEST, LOOSER = "185 °C", "184 °C", "195 °C"  # of fumes.pvc_most, which the book has at 190 °C
 
 
@@ -113,6 +125,23 @@ def test_what_is_no_rule_is_refused_with_its_place_in_what_was_sent(
     refused = changing.first.post(f"{WHOLE}/rules", json=body, headers=owner)
     assert refused.status_code == 422, refused.text
     assert pointer in {error["pointer"] for error in refused.json["errors"]}
+    assert changing.first.get(WHOLE, headers=owner).json["rules"] == {}
+
+
+def test_a_rule_that_makes_questions_dear_is_refused_with_the_figures(changing: Any, owner: dict[str, str]) -> None:
+    """Whole or as a piece."""
+    dear = rule("house.never", **DEAR)
+    whole = {"rules": {dear["id"]: dear["rule"]}}
+    for answer, pointer in (
+        (changing.first.post(f"{WHOLE}/rules", json=dear, headers=owner), "/rule"),
+        (replaced(changing, WHOLE, whole, owner), "/rules/house.never"),
+        (replaced(changing, WHOLE, whole, owner, query_string={"validate_only": "true"}), "/rules/house.never"),
+    ):
+        assert answer.status_code == 422, answer.text
+        (error,) = answer.json["errors"]
+        assert (error["pointer"], error["code"]) == (pointer, "too-dear")
+        assert "12 prints on 40 presses" in error["message"]
+        assert "weighings" in error["message"]
     assert changing.first.get(WHOLE, headers=owner).json["rules"] == {}
 
 

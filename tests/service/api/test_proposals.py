@@ -456,6 +456,32 @@ def test_an_effect_whose_rules_fail_their_trial_is_none(desk: Desks, monkeypatch
     assert head(author) == before
 
 
+def test_a_rule_that_makes_questions_dear_has_no_effect_to_be_shown(desk: Desks) -> None:
+    """It blocks every heat and dwell; the figures are those that a shop's own rule is refused with."""
+    warm, long = "people.touch_hold_most + 1 step", "prepress.time_least"
+    rule = {
+        "level": "blocks",
+        "title": "Nothing that is set will do",
+        "about": "settings",
+        "topic": "handling",
+        "when": "set.surface_c > limit('people.touch_hold_most') and set.time_s >= limit('prepress.time_least')",
+        "because": "Nobody should press anything.",
+        "fix": "Press nothing.",
+        "sources": ["project-choice"],
+        "fires": [{}, {"facts": {"set.surface_c": warm, "set.time_s": long}}],
+        "silent": [
+            {"facts": {"set.surface_c": "people.touch_hold_most", "set.time_s": long}},
+            {"facts": {"set.surface_c": warm, "set.time_s": f"{long} - 1 step"}},
+        ],
+    }
+    author = desk("one", "owner")
+    draft = drafted(author, [{"kind": "rules", "id": "nothing-will-do", "value": rule}])
+    author.post(f"/v1/proposals/{draft['proposal_id']}/open")
+    failed = worked_out(author, draft)
+    assert failed["state"] == "failed"
+    assert "an order of 12 prints on 40 presses may take" in failed["ended_because"]
+
+
 def test_nobody_approves_twice(desk: Desks) -> None:
     steward, seen = desk("two", "steward"), opened(desk("one", "owner"))
     assert approve(steward, seen).status_code == 200

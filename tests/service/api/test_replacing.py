@@ -64,7 +64,7 @@ PLACES = {
     "replaceHouseLimit": Place(
         ("quay-side", "owner"),
         "/v1/shop/house-rules/limits/fumes.pvc_most",
-        lambda document, number: {**document, "value": f"{180 + number} °C"},
+        lambda document, number: {**document, "value": f"{170 + number} °C"},
     ),
     "replaceShop": Place(("collective", "admin"), "/v1/shops/mill-loft", _named),
     "replaceProposal": Place(

@@ -68,7 +68,7 @@ def filled(changing: Any, names: dict[str, str]) -> FlaskClient:
 @pytest.fixture(scope="module")
 def names() -> dict[str, str]:
     """What stands in the addresses of lists."""
-    return {"kind": "blanks", "press_id": "bench"}
+    return {"kind": "blanks", "press_id": "bench-38"}
 
 
 def headers(changing: Any, endpoint: Endpoint) -> dict[str, str]:

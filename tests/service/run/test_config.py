@@ -35,6 +35,7 @@ def test_every_variable_is_read() -> None:
         "ACCORD_HEAVY_MOST": "9",
         "ACCORD_RATE_LIMITS": "counter=6000, admin = 600",
         "ACCORD_HEAVY_MOST_A_KEY": "4",
+        "ACCORD_HEAVY_MOST_A_SHOP": "6",
         "ACCORD_CORS_ORIGINS": "https://orders.example, http://localhost:3000,http://[::1]:8080",
     }
     config = Config.from_env(env)
@@ -53,6 +54,7 @@ def test_every_variable_is_read() -> None:
         heavy_most=9,
         rate_limits={"counter": 6000, "operator": 12000, "owner": 12000, "steward": 6000, "admin": 600},
         heavy_most_a_key=4,
+        heavy_most_a_shop=6,
         cors_origins=("https://orders.example", "http://localhost:3000", "http://[::1]:8080"),
     )
 

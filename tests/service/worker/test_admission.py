@@ -13,7 +13,7 @@ from accord_rules.orders.shop import Shop
 from accord_service.api import examples
 from accord_service.store import Store
 from accord_service.worker import admission
-from accord_service.worker.admission import HandedOn, is_heavy, reserving
+from accord_service.worker.admission import HandedOn, asker, is_heavy, reserving, shop_of
 
 QUESTIONS = ("/v1/recommend", "/v1/envelope")
 
@@ -40,6 +40,7 @@ def test_one_with_a_place_goes_there_unanswered_under_its_key(
     with reserving(lambda key, lane: reserved.append(key) or True), pytest.raises(HandedOn) as handed:
         client.post(path, json=order, headers=key)
     assert reserved == [handed.value.key]
+    assert shop_of(handed.value.key) == "quay-side"
     with reserving(None):
         assert client.post(path, json=order, headers=key).status_code == 200
 
@@ -69,6 +70,11 @@ def test_writes_that_load_a_book_go_to_a_lane_of_their_own(changing: Any) -> Non
     assert client.get("/v1/proposals", headers=headers).json["entries"] == [], (
         "nothing is written where it is handed on"
     )
+
+
+def test_the_collectives_keys_share_nothing() -> None:
+    assert shop_of(asker("quay-side", "key_a")) == shop_of(asker("quay-side", "key_b"))
+    assert shop_of(asker("collective", "key_a")) != shop_of(asker("collective", "key_b"))
 
 
 def test_an_order_recorded_in_the_lane_is_recorded_once_and_counted_once(

@@ -94,6 +94,32 @@ def test_while_the_store_is_away_nothing_is_refused() -> None:
     assert len(passed(worker, 50)) == 10
 
 
+def test_all_keys_of_a_shop_together_may_ask_as_often_as_three() -> None:
+    store = Counting()
+    first, second = rates(store, counter=10, admin=4), rates(store, counter=10, admin=4)
+
+    def through(key: str, shop: str, worker: Rates = first) -> list[Standing]:
+        standings = [worker.spend(key, "counter", START_S, shop_id=shop) for _ in range(12)]
+        return [standing for standing in standings if not standing.over]
+
+    assert [len(through(f"k{number}", "a")) for number in range(5)] == [10, 10, 10, 0, 0]
+    refused = first.spend("k9", "counter", START_S, shop_id="a")
+    assert (refused.over, refused.of, refused.limit) == (True, "shop", 30)
+    assert refused.headers["RateLimit-Policy"] == f'"shop";q=30;w={WINDOW_S}'
+    assert len(through("k10", "a", second)) == 0, "over all workers"
+    assert len(through("k11", "b")) == 10, "another shop has its own"
+    assert len(passed(first, 12, key="k12")) == 10, "and the collective's keys none together"
+
+
+def test_the_key_is_told_of_unless_its_shop_has_less_left() -> None:
+    worker = rates(Counting(), counter=10)
+    told = [worker.spend("one", "counter", START_S, shop_id="a") for _ in range(10)]
+    assert {standing.of for standing in told} == {"key"}
+    told += [worker.spend(key, "counter", START_S, shop_id="a") for key in ("two", "three") for _ in range(9)]
+    last = worker.spend("four", "counter", START_S, shop_id="a")
+    assert (last.over, last.of, last.remaining) == (False, "shop", 1)
+
+
 def test_only_the_keys_of_one_window_are_remembered() -> None:
     worker = rates(Counting(), counter=10)
     for number in range(500):

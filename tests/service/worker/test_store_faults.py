@@ -190,6 +190,33 @@ def test_nothing_acknowledged_is_lost_when_the_store_is_killed(
     store.close()
 
 
+def test_a_store_that_takes_no_writes_is_told(
+    fresh: Any, serve: Callable[[Any], Flask], order: dict[str, Any], wait_for: Callable[..., None]
+) -> None:
+    """Full, or a replica: it goes on reading, so nothing else would show it until somebody's write is refused."""
+    from redis import Redis
+
+    client, counter = serve(fresh).test_client(), fresh.headers("quay-side", "counter")
+    ready = client.get("/readyz").json
+    assert (ready["status"], ready["checks"]["writes"]) == ("ready", {"ok": True, "detail": ""})
+    with Redis(unix_socket_path=str(fresh.server.socket_path)) as raw:
+        raw.config_set("maxmemory", "1kb")
+        wait_for(lambda: client.get("/readyz").json["status"] == "degraded", seconds=3.0)
+        told = client.get("/readyz")
+        assert told.status_code == 200, "orders are judged"
+        assert told.json["checks"]["store"]["ok"]
+        writes = told.json["checks"]["writes"]
+        assert not writes["ok"]
+        assert "takes no writes" in writes["detail"]
+        assert "records" in writes["detail"]
+        answer = client.post("/v1/validate", json=order, headers=counter)
+        assert (answer.status_code, answer.json["basis"]) == (200, "live")
+        assert client.post("/v1/records", json=order, headers=counter).status_code == 503
+        raw.config_set("maxmemory", "0")
+    wait_for(lambda: healthy(client), seconds=3.0)
+    assert client.get("/readyz").json["checks"]["writes"]["ok"]
+
+
 def test_a_worker_that_starts_without_the_store_waits_for_it(
     fresh: Any, order: dict[str, Any], wait_for: Callable[..., None]
 ) -> None:

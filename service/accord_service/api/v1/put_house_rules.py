@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+from accord_rules.governance.effort import refuse_dear_house
 from accord_rules.governance.house import HouseError, HouseRules, Refusal, check_house
 from accord_rules.infer.engine import EngineError
 from accord_service.api import examples
@@ -28,18 +29,21 @@ def put_house_rules(call: Call) -> Prepared:
     """Replace the shop's house rules: limits moved the stricter way, rules that find more, stock not to be used.
 
     A shop may only be stricter than the book. What would loosen anything is refused with an order that would slip
-    through. The answer comes when the rules are in force everywhere: an order asked after it is judged by them.
+    through, and what would have questions take too long with the figures. The answer comes when the rules are in force
+    everywhere: an order asked after it is judged by them.
     """
     refuse_what_loosens(call, call.body)
     return written(call, call.version, call.body, whole_answer)
 
 
 def refuse_what_loosens(call: Call, house: HouseRules) -> None:
-    """Raises HouseRulesRefused for house rules that do not fit the book, or loosen it."""
+    """Raises HouseRulesRefused for house rules that do not fit the book, loosen it, or make questions too dear."""
     try:
         laid = check_house(call.book, house, call.shop)
         if house.rules:
             try_rules(laid, house)
+        if house.rules or house.limits:
+            refuse_dear_house(call.snapshot.edition.authority, house, call.shop)
     except HouseError as error:
         raise HouseRulesRefused(error.refusals) from None
     except EngineError as error:

@@ -15,10 +15,10 @@ from accord_service.steps.audit_watch import Unfaithful
 def get_readyz() -> Response:
     """The book is loaded, the authority's own test is green, the store answers; 503 when no order can be judged.
 
-    "degraded" is not down: answers go on from what is held in memory while writes do not, the judge had to
-    settle what the engine failed at or got wrong, or the store is not what the audit says. The second stays so until
-    the worker starts anew, since no time and no right answer to another question shows that what made the engine wrong
-    is over; so does a store that was set back.
+    "degraded" is not down: answers go on from what is held in memory, the store answers and takes no writes (it is
+    full, or a replica), the judge had to settle what the engine failed at or got wrong, or the store is not what the
+    audit says. The third stays so until the worker starts anew, since no time and no right answer to another question
+    shows that what made the engine wrong is over; so does a store that was set back.
     """
     state = room().state()
     book: dict[str, Any] = {"ok": state.head is not None}
@@ -30,6 +30,7 @@ def get_readyz() -> Response:
             "book": book,
             "self_test": {"ok": state.head is not None and not state.failed, "detail": state.failed},
             "store": {"ok": not state.store, "detail": state.store},
+            "writes": {"ok": not state.writes, "detail": _of_writes(state.writes)},
             "engine": _engine(state.engine_since_s, room().ledger.counts),
             "audit": _audit(state.audit),
         },
@@ -37,6 +38,11 @@ def get_readyz() -> Response:
     status = 503 if state.status == "not ready" else 200
     headers = {"Cache-Control": "no-store"}
     return Response(dump(document), status=status, mimetype="application/json", headers=headers)
+
+
+def _of_writes(why: str) -> str:
+    """What does not work while nothing can be written, in a sentence."""
+    return f"{why}: orders are judged; records, reports, changes, keys and rates are not kept." if why else ""
 
 
 def _engine(since_s: float | None, counts: Mapping[Network, Mapping[str, int]]) -> dict[str, Any]:
