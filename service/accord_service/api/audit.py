@@ -7,7 +7,6 @@ from collections.abc import Sequence
 from accord_service.api.endpoint import Call
 from accord_service.api.governance_answers import AuditAccount, AuditEntry, AuditFault, AuditHead
 from accord_service.api.signatories import signatories
-from accord_service.run.times import instant
 from accord_service.store import Account, ChainHead, SealedEntry
 
 
@@ -57,5 +56,4 @@ def audit_account(call: Call, account: Account) -> AuditAccount:
         faults=tuple(AuditFault(fault.code, fault.name, fault.seq, fault.sentence) for fault in account.faults),
         faults_left_out=account.more,
         seals_checked=account.checks_seals,
-        checked_at=instant(account.checked_at),
     )

@@ -375,4 +375,3 @@ class AuditAccount(Documented):
     faults: tuple[AuditFault, ...] = required(listed(Object(AuditFault)), "what is wrong")
     faults_left_out: int = required(INTEGER, "how many more there are")
     seals_checked: bool = required(Flag(), "whether the documents' own seals were checked, which takes the private key")
-    checked_at: str = time("when the check ended")

@@ -261,7 +261,6 @@ AUDIT_ACCOUNT: dict[str, Any] = {
     "faults": [],
     "faults_left_out": 0,
     "seals_checked": True,
-    "checked_at": instant(_THEN_S),
 }
 
 _ORDER: dict[str, Any] = {

@@ -110,6 +110,7 @@ class ShopStatus(Documented):
     house_rules: HouseVersion = required(Object(HouseVersion), "its house rules, which are at /v1/shop/house-rules")
     role: str = required(Choice(ROLES), "the role of the key used")
     key_id: str = required(STRING, "the id of the key used")
+    holder: str | None = required(STRING_OR_NULL, "whose key it is; null where it was issued before keys named anybody")
 
 
 # -- versions ----------------------------------------------------------------------------------------------------------

@@ -174,8 +174,12 @@ def _from_service(put: ServiceCall, seal_key: Path | None, anchors: Sequence[str
     accounts = [put(partial(_checked, anchor=line)) for line in anchors or (None,)]
     lines = dict.fromkeys(line for account in accounts for line in account["lines"])
     whole = all(account["whole"] for account in accounts)
-    head = put(lambda client: client.governance.audit_head())
-    entries = put(lambda client: [_sealed(document) for document in client.governance.audit()])
+    try:
+        head = put(lambda client: client.governance.audit_head())
+        entries = put(lambda client: [_sealed(document) for document in client.governance.audit()])
+    except Failure as failure:  # where the audit is in pieces, a service has an account of that, and no list
+        told = " ".join(failure.message.split())
+        return (*lines, f"Read here: the entries could not be read. {told}"), False
     read, is_right = _read_here(entries, head, seal_key)
     return (*lines, read), whole and is_right
 

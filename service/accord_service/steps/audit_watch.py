@@ -12,7 +12,6 @@ import tempfile
 import threading
 import time
 from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -50,7 +49,7 @@ class AuditWatch:
         self._clock = clock
         self._due_s = 0.0  # by time.monotonic
         self._lock = threading.Lock()
-        self._watcher = ThreadPoolExecutor(1, thread_name_prefix="audit-watch")
+        self._looking: threading.Thread | None = None
         self._check: Check | None = None
         self._lasting: frozenset[str] = frozenset()
         self._closing = threading.Event()
@@ -64,12 +63,17 @@ class AuditWatch:
             if time.monotonic() < self._due_s or self._closing.is_set():
                 return
             self._due_s = time.monotonic() + EVERY_S
-            self._watcher.submit(self._look)
+            if self._looking is None or not self._looking.is_alive():
+                # A daemon: a worker that is told to end does not wait for a long chain to be read.
+                self._looking = threading.Thread(target=self._look, name="audit-watch", daemon=True)
+                self._looking.start()
 
     def close(self) -> None:
         """Wait for what is being looked at, which ends soon."""
-        self._closing.set()
-        self._watcher.shutdown()
+        with self._lock:
+            self._closing.set()
+        if self._looking is not None:
+            self._looking.join()
         if self._check is not None:
             self._check.close()
 

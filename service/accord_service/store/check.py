@@ -74,7 +74,7 @@ class Account:
 
     ``adopted_seq``: the entry with which the last adoption began, before which the chain says nothing for sure; None
     where there was none. ``more``: faults beyond those told. ``checks_seals``: whether documents' own seals could be
-    looked at, which takes the private key. ``checked_at``: seconds since 1970 (UTC), when it ended.
+    looked at, which takes the private key.
     """
 
     head: ChainHead
@@ -83,7 +83,6 @@ class Account:
     faults: tuple[Fault, ...]
     more: int
     checks_seals: bool
-    checked_at: float
 
     @property
     def is_whole(self) -> bool:
@@ -233,7 +232,6 @@ class Check:
             faults=tuple(sorted(self._faults, key=lambda fault: (fault.name or "", fault.seq or 0, fault.code))),
             more=self._more,
             checks_seals=self._seals.can_seal,
-            checked_at=self._clock(),
         )
 
     def _look_at_all(self) -> None:

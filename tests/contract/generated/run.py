@@ -24,7 +24,7 @@ from werkzeug.serving import make_server
 from accord_service.app import create_app
 from accord_service.run.config import Config
 from accord_service.serving import first_start
-from accord_service.store import EmbeddedServer, Store
+from accord_service.store import EmbeddedServer, Seals, Store
 
 HERE = Path(__file__).parent
 DEMO = HERE.parents[2] / "demo"
@@ -34,7 +34,7 @@ SHOP, CALLERS = "harbour-lane", ("counter", "owner")
 def seeded(url: str, data: Path) -> list[str]:
     """Lay the demo's shops in a store; the tokens of one shop's callers."""
     first_start.furnish(url, data)
-    store = Store.at(url, timeout_s=5.0)
+    store = Store.at(url, timeout_s=5.0, seals=Seals.read(Config(data=data).seal_key_file))
     for file in sorted((DEMO / "shops").glob("*.toml")):
         shop = tomllib.loads(file.read_text(encoding="utf-8"))
         store.shops.create(shop["id"], shop, who="trial")

@@ -234,6 +234,12 @@ TAMPERINGS: dict[str, tuple[Callable[[Any], object], set[str]]] = {
     "the last two cut": (lambda raw: raw.rpop(AUDIT, 2), {"entry-broken", "document-unknown"}),
     "two entries swapped": (_swap, {"entry-broken"}),
     "an entry altered": (_alter_entry, {"entry-broken"}),
+    # The third wrote a shop and moved the directory on: both are in no entry that can be read then.
+    "an entry garbled": (
+        lambda raw: raw.lset(AUDIT, 2, b"\xff{"),
+        {"entry-broken", "document-unknown", "document-altered"},
+    ),
+    "the head unreadable": (lambda raw: raw.set(AUDIT_HEAD, "x"), {"head-unreadable", "entry-surplus"}),
     "the head moved back": (_set_the_head_back, {"head-unsealed", "entry-surplus"}),
     "a name of no kind": (lambda raw: raw.set("{accord}:notes", "x"), {"kind-unknown"}),
 }

@@ -118,6 +118,11 @@ def test_a_store_set_back_is_noticed_by_whoever_saw_it_before(
     assert later.unfaithful.codes == ("anchor-missing",)
 
 
+def test_whose_key_it_is_stands_in_the_shops_status(client: FlaskClient, collective: Any) -> None:
+    told = ok(client.get("/v1/shop/status", headers=collective.headers("quay-side", "counter")))
+    assert (told["shop_id"], told["role"], told["holder"]) == ("quay-side", "counter", "The counter of quay-side")
+
+
 def test_an_owner_reads_the_head_and_no_check(client: FlaskClient, collective: Any) -> None:
     owner = collective.headers("quay-side", "owner")
     head = ok(client.get("/v1/audit/head", headers=owner))

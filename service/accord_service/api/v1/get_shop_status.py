@@ -42,6 +42,7 @@ def get_shop_status(call: Call) -> Answer:
         house_rules=_house(call),
         role=call.caller.role,
         key_id=call.caller.key_id,
+        holder=call.caller.holder,
     )
     return Answer(status.document())
 
