@@ -17,7 +17,7 @@ from accord_rules.documents.files import BookError
 from accord_service.run.config import OWN_STORE_URL, Config, ConfigError
 from accord_service.run.log import LOGGERS, JsonLines
 from accord_service.serving import first_start
-from accord_service.serving.newcomers import turn_away_when_stopping
+from accord_service.serving.newcomers import bind_without_listening, open_door, turn_away_when_stopping
 from accord_service.store import EmbeddedServer, StoreError
 from accord_service.worker.collector import spare_the_book
 
@@ -77,6 +77,7 @@ def on_starting(server: Any) -> None:
     try:
         _refuse_unserved(server)
         _open_store()
+        bind_without_listening()
     except (BookError, ConfigError, StoreError, OSError, RuntimeError) as error:
         on_exit(server)
         # Shown by gunicorn without a traceback.
@@ -122,8 +123,9 @@ def post_fork(server: Any, worker: Any) -> None:
 
 
 def post_worker_init(worker: Any) -> None:
-    """Spare the book: collections that walk through it again and again cost the slowest answers most."""
+    """Spare the book, since collections that walk through it cost the slowest answers most; and let callers in."""
     spare_the_book()
+    open_door(worker)
 
 
 def child_exit(server: Any, worker: Any) -> None:

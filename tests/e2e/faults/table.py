@@ -32,6 +32,7 @@ from tests.e2e.faults.town import ACCORD, NotStarted, RedisServer, Service, Town
 RECOVERED_S = 180.0  # on a machine that has much else to do; the figure is printed
 BEFORE_S, AFTER_S, HELD_S = 1.0, 2.0, 10.0
 STARTS = 10
+HOUR_S = 3600
 DISK_BYTES = 64 * 1024 * 1024
 
 
@@ -260,10 +261,10 @@ def _written_last(store: RedisServer) -> Path:
     return max((store.data / "appendonlydir").glob("*.incr.aof"), key=lambda file: file.stat().st_mtime)
 
 
-def set_clock(*offsets: str) -> Callable[[Town, Load], Happened]:
+def set_clock(*offsets_s: int) -> Callable[[Town, Load], Happened]:
     def happen(up: Town, load: Load) -> Happened:
-        for offset in offsets:
-            up.set_clock(offset)
+        for offset_s in offsets_s:
+            up.set_clock(offset_s)
             load.hold()
         return Happened(time.monotonic(), "services and store alike")
 
@@ -288,9 +289,9 @@ FAULTS = (
     Fault("disk full", "single", fill_disk),
     Fault("append-only file cut in its last command", "single", tear_file),
     Fault("append-only file damaged in the middle", "single", damage_file),
-    Fault("clock set an hour forward", "clock", set_clock("+1h")),
-    Fault("clock set an hour back", "clock", set_clock("-1h")),
-    Fault("clock set to and fro by a day", "clock", set_clock("+1d", "-1d", "+0")),
+    Fault("clock set an hour forward", "clock", set_clock(HOUR_S)),
+    Fault("clock set an hour back", "clock", set_clock(-HOUR_S)),
+    Fault("clock set to and fro by a day", "clock", set_clock(24 * HOUR_S, -24 * HOUR_S, 0)),
 )
 
 
