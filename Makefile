@@ -43,7 +43,7 @@ serve: $(VENV)/.run ## set up and start the service with the demo collective on 
 topology: $(VENV)/.run ## two services on one redis-server, started by hand and checked
 	$(BIN)/python demo/topology.py
 
-faults: $(VENV)/.dev ## the topology of docker-compose.yml by hand, under load, and twenty faults; prints what each cost
+faults: $(VENV)/.dev ## the topology of docker-compose.yml by hand and under load, one part after the other broken; prints what each cost
 	$(BIN)/python -m tests.e2e.faults.table
 
 containers: $(VENV)/.dev ## build the image and run docker-compose.yml, in a container engine of its own, as root

@@ -16,6 +16,7 @@ LONGEST = (
     "tests/cli/test_command.py",
     "tests/rules/laws/test_answers.py",
     "tests/service/serving/test_slow_clients.py",
+    "tests/e2e/test_faults.py",
     "tests/e2e/test_topology.py",
     "tests/demo/test_run.py",
     "tests/rules/governance/test_house.py",

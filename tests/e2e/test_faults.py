@@ -6,7 +6,18 @@ from collections.abc import Sequence
 from pathlib import Path
 
 import pytest
-from tests.e2e.faults.table import FAULTS, Fault, Row, kill_worker, line, lose_primary, second_on_one_folder, try_all
+from tests.e2e.faults.table import (
+    FAULTS,
+    HEAD,
+    TWO_ON_ONE_FOLDER,
+    Fault,
+    Row,
+    kill_worker,
+    line,
+    lose_primary,
+    second_on_one_folder,
+    try_all,
+)
 
 DAILY = (kill_worker, lose_primary)
 
@@ -33,6 +44,17 @@ def test_a_killed_worker_and_a_lost_primary_lose_nothing_and_answer_nothing_wron
         assert row.figures.writes["acknowledged"] > 5
     (promoted,) = (row for row in rows if "promoted" in row.fault)
     assert "promoted after" in promoted.note
+
+
+def test_the_page_has_a_row_for_each_fault() -> None:
+    page = (Path(__file__).parents[2] / "service" / "containers" / "README.md").read_text(encoding="utf-8")
+    assert HEAD in page
+    rows = [
+        text.split(" | ")[0].removeprefix("| ")
+        for text in page.partition(HEAD)[2].split("\n\n")[0].splitlines()
+        if text
+    ]
+    assert rows == [*(fault.name for fault in FAULTS), TWO_ON_ONE_FOLDER]
 
 
 @pytest.mark.nightly

@@ -11,11 +11,13 @@ import logging
 import os
 import shutil
 import tempfile
+from pathlib import Path
 from typing import Any
 
 from accord_rules.documents.files import BookError
 from accord_service.run.config import OWN_STORE_URL, Config, ConfigError
 from accord_service.run.log import LOGGERS, JsonLines
+from accord_service.run.retired_counts import retire
 from accord_service.serving import first_start
 from accord_service.serving.newcomers import bind_without_listening, open_door, turn_away_when_stopping
 from accord_service.store import EmbeddedServer, StoreError
@@ -129,10 +131,14 @@ def post_worker_init(worker: Any) -> None:
 
 
 def child_exit(server: Any, worker: Any) -> None:
-    """Take a dead worker's gauges out of what is shown."""
+    """Take a dead worker's gauges out of what is shown, and put what it counted to what all dead ones did."""
     from prometheus_client import multiprocess  # not before the folder is known
 
     multiprocess.mark_process_dead(worker.pid)  # type: ignore[no-untyped-call]
+    try:
+        retire(Path(os.environ["PROMETHEUS_MULTIPROC_DIR"]), worker.pid)
+    except OSError as error:  # as on a full disk; the files stay, and are counted as they are
+        logger.warning("the counts of a dead worker stay in files of their own: %s", error.strerror)
 
 
 def on_exit(server: Any) -> None:

@@ -33,6 +33,7 @@ RECOVERED_S = 180.0  # on a machine that has much else to do; the figure is prin
 BEFORE_S, AFTER_S, HELD_S = 1.0, 2.0, 10.0
 STARTS = 10
 HOUR_S = 3600
+TWO_ON_ONE_FOLDER = "two services on one folder"
 DISK_BYTES = 64 * 1024 * 1024
 
 
@@ -403,7 +404,7 @@ def second_on_one_folder(folder: Path) -> Row:
         wrong.append(f"the second ended with {second.returncode} and said {second.stderr[-500:]}")
     if not serves_on:
         wrong.append("the first does not serve on")
-    return Row("two services on one folder", None, wrong=tuple(wrong), note="the second is refused in one sentence")
+    return Row(TWO_ON_ONE_FOLDER, None, wrong=tuple(wrong), note="the second is refused in one sentence")
 
 
 # -- the table ---------------------------------------------------------------------------------------------------------
@@ -460,7 +461,7 @@ def main() -> int:
     print(HEAD, flush=True)
     try:
         try_all(faults, tell)
-        if options.only in "two services on one folder":
+        if options.only in TWO_ON_ONE_FOLDER:
             with tempfile.TemporaryDirectory(prefix="accord-faults-") as folder:
                 tell(second_on_one_folder(Path(folder)))
     except (NotStarted, OSError, subprocess.SubprocessError) as error:
