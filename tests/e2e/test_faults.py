@@ -22,9 +22,9 @@ from tests.e2e.faults.table import (
 DAILY = (kill_worker, lose_primary)
 
 
-def rows_of(faults: Sequence[Fault], **smaller: int) -> list[Row]:
+def rows_of(faults: Sequence[Fault], *, is_brief: bool) -> list[Row]:
     rows: list[Row] = []
-    try_all(faults, rows.append, **smaller)
+    try_all(faults, rows.append, is_brief=is_brief)
     print(*map(line, rows), sep="\n")
     return rows
 
@@ -35,7 +35,7 @@ def faults_of(rows: Sequence[Row]) -> list[str]:
 
 @pytest.mark.needs("redis-server")
 def test_a_killed_worker_and_a_lost_primary_lose_nothing_and_answer_nothing_wrong() -> None:
-    rows = rows_of([fault for fault in FAULTS if fault.happen in DAILY], workers=1, down_after_ms=1000)
+    rows = rows_of([fault for fault in FAULTS if fault.happen in DAILY], is_brief=True)
     assert faults_of(rows) == []
     assert len(rows) == len(DAILY)
     for row in rows:
@@ -61,7 +61,7 @@ def test_the_page_has_a_row_for_each_fault() -> None:
 @pytest.mark.alone
 @pytest.mark.needs("redis-server", "faketime")
 def test_every_fault_of_the_table_loses_nothing_and_answers_nothing_wrong(tmp_path: Path) -> None:
-    rows = [*rows_of(FAULTS), second_on_one_folder(tmp_path)]
+    rows = [*rows_of(FAULTS, is_brief=False), second_on_one_folder(tmp_path)]
     assert faults_of(rows) == []
     untried = [row.note for row in rows if row.note.startswith("not tried")]
     if untried:
