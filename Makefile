@@ -52,7 +52,7 @@ containers: $(VENV)/.dev ## build the image and run docker-compose.yml, in a con
 test: $(VENV)/.dev ## set up and run the tests, the gates among them; the last lines say what could not run here, and why
 	@$(BIN)/python tests/suite.py
 
-nightly: $(VENV)/.dev ## the tests with what takes long: each mutant of the code, 20,000 random questions to engine and judge, 1,000 orders a law
+nightly: $(VENV)/.dev ## the tests with what takes long: each mutant of the code, each fault, containers, 20,000 random questions to engine and judge, 1,000 orders a law
 	@ACCORD_NIGHTLY=1 ACCORD_DIFFERENTIAL=20000 ACCORD_LAWS=1000 $(BIN)/python tests/suite.py
 
 gates: $(VENV)/.dev ## of the tests, those alone that keep a wrong verdict out: mutants, laws, the demo's day
