@@ -52,7 +52,7 @@ serve: $(VENV)/.run ## set up and start the service with the demo collective on 
 topology: $(VENV)/.run ## two services on one redis-server, started by hand and checked
 	$(BIN)/python demo/topology.py
 
-faults: $(VENV)/.dev ## the topology of docker-compose.yml by hand, under load, and twenty faults; prints what each cost
+faults: $(VENV)/.dev ## the topology of docker-compose.yml by hand and under load, one part after the other broken; prints what each cost
 	$(BIN)/python -m tests.e2e.faults.table
 
 containers: $(VENV)/.dev ## build the image and run docker-compose.yml, in a container engine of its own, as root
@@ -61,7 +61,7 @@ containers: $(VENV)/.dev ## build the image and run docker-compose.yml, in a con
 test: $(VENV)/.dev ## set up and run the tests, the gates among them; the last lines say what could not run here, and why
 	@$(BIN)/python tests/suite.py
 
-nightly: $(VENV)/.nightly ## the tests with what takes long: each mutant, 20,000 random questions, 1,000 orders a law, fuzzing
+nightly: $(VENV)/.nightly ## the tests with what takes long: mutants, faults, containers, 20,000 questions, 1,000 orders a law, fuzzing
 	@ACCORD_NIGHTLY=1 ACCORD_DIFFERENTIAL=20000 ACCORD_LAWS=1000 $(BIN)/python tests/suite.py
 
 gates: $(VENV)/.dev ## of the tests, those alone that keep a wrong verdict out: mutants, laws, the demo's day

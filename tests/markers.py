@@ -20,6 +20,7 @@ LONGEST = (
     "tests/docs/test_readme.py",
     "tests/rules/laws/test_answers.py",
     "tests/service/api/test_proposals.py",
+    "tests/e2e/test_faults.py",
     "tests/rules/governance/test_house.py",
     "tests/rules/advise/test_remedies.py",
     "tests/rules/book/test_spoken.py",

@@ -248,7 +248,9 @@ class Town:
 
     def kill(self, name: str) -> None:
         """kill -9 of its first process from outside: to the engine a crash, after which it starts it again."""
-        os.kill(int(self.inspect(name)["State"]["Pid"]), signal.SIGKILL)
+        pid = int(self.inspect(name)["State"]["Pid"])
+        os.kill(pid, signal.SIGKILL)
+        _until(lambda: not Path(f"/proc/{pid}").exists(), START_S, f"{name} does not end")
 
     # -- what is asked of the services --
 
@@ -389,8 +391,8 @@ def _records_again(up: Town) -> bool:
 
 
 def killed_service(up: Town) -> str:
-    up.kill("service-a")
     began_s, asked = time.monotonic(), 0
+    up.kill("service-a")
     while not up.answers("service-a"):
         if up.ask("service-b").status_code != 200:
             raise Otherwise("the other service does not answer while one is away")
@@ -403,8 +405,8 @@ def killed_service(up: Town) -> str:
 
 
 def killed_primary(up: Town) -> str:
-    up.kill(primary_of(up))
     began_s, longest_s, held = time.monotonic(), 0.0, 0
+    up.kill(primary_of(up))
     recorded = False
     while not recorded:
         asked_s = time.monotonic()

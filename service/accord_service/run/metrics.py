@@ -120,6 +120,13 @@ class Metrics:
         """All counters in the text format, summed over the workers where there are several."""
         if "PROMETHEUS_MULTIPROC_DIR" not in os.environ:
             return generate_latest(self._registry)
+        try:
+            return self._together()
+        except FileNotFoundError:  # a worker has just died: its counts are with those of the dead now
+            return self._together()
+
+    @staticmethod
+    def _together() -> bytes:
         together = CollectorRegistry()
         MultiProcessCollector(together)  # type: ignore[no-untyped-call]  # it registers itself
         return generate_latest(together)

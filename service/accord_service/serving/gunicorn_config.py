@@ -11,6 +11,7 @@ import logging
 import os
 import shutil
 import tempfile
+from pathlib import Path
 from typing import Any
 
 from accord_rules.documents.files import BookError
@@ -18,9 +19,10 @@ from accord_rules.documents.reading import LeafError
 from accord_service.http.holders import Holder
 from accord_service.run.config import OWN_STORE_URL, SEAL_KEY_FILE, Config, ConfigError
 from accord_service.run.log import LOGGERS, JsonLines
+from accord_service.run.retired_counts import retire
 from accord_service.serving import first_start
 from accord_service.serving.helpers import Helpers
-from accord_service.serving.newcomers import turn_away_when_stopping
+from accord_service.serving.newcomers import bind_without_listening, open_door, turn_away_when_stopping
 from accord_service.store import EmbeddedServer, StoreError
 from accord_service.worker.collector import spare_the_book
 
@@ -83,6 +85,7 @@ def on_starting(server: Any) -> None:
     try:
         _refuse_unserved(server)
         _open_store()
+        bind_without_listening()
     except (BookError, ConfigError, StoreError, OSError, RuntimeError) as error:
         on_exit(server)
         # Shown by gunicorn without a traceback.
@@ -145,15 +148,20 @@ def post_fork(server: Any, worker: Any) -> None:
 
 
 def post_worker_init(worker: Any) -> None:
-    """Spare the book: collections that walk through it again and again cost the slowest answers most."""
+    """Spare the book, since collections that walk through it cost the slowest answers most; and let callers in."""
     spare_the_book()
+    open_door(worker)
 
 
 def child_exit(server: Any, worker: Any) -> None:
-    """Take a dead worker's gauges out of what is shown."""
+    """Take a dead worker's gauges out of what is shown, and put what it counted to what all dead ones did."""
     from prometheus_client import multiprocess  # not before the folder is known
 
     multiprocess.mark_process_dead(worker.pid)  # type: ignore[no-untyped-call]
+    try:
+        retire(Path(os.environ["PROMETHEUS_MULTIPROC_DIR"]), worker.pid)
+    except OSError as error:  # as on a full disk; the files stay, and are counted as they are
+        logger.warning("the counts of a dead worker stay in files of their own: %s", error.strerror)
 
 
 def on_exit(server: Any) -> None:

@@ -1,4 +1,7 @@
-"""Turning newcomers away before the door is shut, so that nobody is let in and then left standing.
+"""Turning newcomers away before the door is shut, and until somebody is in, so that nobody is let in and left standing.
+
+gunicorn would listen before its first worker has loaded the book: who comes in these seconds would be connected, and
+wait, where a balancer could have gone to another service. So it is the first worker that is ready who listens.
 
 A listening socket that is closed resets every connection which the kernel has set up and nobody has accepted yet: its
 client believes to be connected and may have sent its request. So before a stop the kernel is told to set up no more;
@@ -13,6 +16,8 @@ import socket
 import struct
 import sys
 from typing import Any
+
+from gunicorn.sock import BaseSocket
 
 logger = logging.getLogger(__name__)
 # linux/filter.h and asm-generic/socket.h; the one instruction is BPF_RET | BPF_K with 0: keep no byte of the packet.
@@ -33,6 +38,22 @@ def turn_away(listener: socket.socket) -> None:
             listener.setsockopt(socket.SOL_SOCKET, _SO_ATTACH_FILTER, program)
         except OSError as error:  # a stop that can't be perfect has to be one all the same
             logger.warning("newcomers are not turned away before the stop: %s", error)
+
+
+def bind_without_listening() -> None:
+    """Let gunicorn's master bind its sockets and no more, so that connections are refused until ``open_door``.
+
+    It has no setting for that, but does not listen on a socket that it takes to be listening. Those that it was given,
+    by systemd or by the master that it replaces, are.
+    """
+    BaseSocket._is_listening = staticmethod(lambda sock: True)
+
+
+def open_door(worker: Any) -> None:
+    """Listen, where nobody does yet: a worker is ready."""
+    for listener in worker.sockets:
+        if not listener.sock.getsockopt(socket.SOL_SOCKET, socket.SO_ACCEPTCONN):
+            listener.sock.listen(worker.cfg.backlog)
 
 
 def turn_away_when_stopping(server: Any) -> None:

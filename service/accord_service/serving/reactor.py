@@ -213,6 +213,10 @@ class Reactor:
             self._guard(self._expire, connection)
 
     def _expire(self, connection: ClientConnection) -> None:
+        if connection.is_idle:
+            self._read(connection)  # a request that came since the last look must not be thrown away with the rest
+            if connection not in self._connections or not connection.is_idle:
+                return
         if connection.phase is Phase.READING and not connection.is_idle:
             part = "header" if connection.exchange is None else "body"
             allowed_s = connection.deadline_s - connection.since_s

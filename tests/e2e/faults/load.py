@@ -31,6 +31,7 @@ LIMIT = "dye.polyester_share_full"
 HOUSE_SHOP, HOUSE_LIMIT = "mill-steps", "fumes.pvc_most"
 HOUSE_RULES = tuple({"limits": {HOUSE_LIMIT: f"{value} °C"}} for value in (181, 182))
 ANSWER_S = 60.0
+CONNECT_S = 3.05  # as the Python client has it
 # From an acknowledged publication on, until every worker must answer by it; house rules are in force when acknowledged.
 SEEN_S = 2.0
 TRIES = 12
@@ -61,9 +62,10 @@ class Connection:
         if self._was_ended():
             self.close()
         if self._http is None:
-            opened = http.client.HTTPConnection("127.0.0.1", self._port, timeout=ANSWER_S)
+            opened = http.client.HTTPConnection("127.0.0.1", self._port, timeout=CONNECT_S)
             try:
                 opened.connect()
+                opened.sock.settimeout(ANSWER_S)
             except (ConnectionRefusedError, TimeoutError) as error:
                 return Reply("refused", why=str(error), seconds=time.monotonic() - began_s)
             except OSError as error:

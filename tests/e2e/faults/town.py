@@ -31,6 +31,7 @@ DEMO = ROOT / "demo"
 STORE_CONF = ROOT / "service" / "containers" / "store.conf"
 ACCORD = [sys.executable, "-c", "from accord_service.cli.main import main; main(prog_name='accord')"]
 START_S = 300.0
+FAKED_CLOCK = str(Path(__file__).with_name("clock"))
 PATIENT_S = 5.0
 LISTENS = "Listening at"  # gunicorn's words
 
@@ -152,15 +153,15 @@ class Service(Server):
         return f"http://127.0.0.1:{self.port}"
 
     def start_again(self) -> None:
-        """As a supervisor does, until it listens: workers of a killed master hold the port until they have ended."""
+        """As a supervisor does, until it stays: the workers of a killed master hold the port until they have ended."""
         before = len(self.log_text(LISTENS))
 
-        def listens() -> bool:
+        def stays() -> bool:
             if not self.runs():
                 self.start()
             return len(self.log_text(LISTENS)) > before and self.runs()
 
-        until(listens, what=self.name)
+        until(stays, what=self.name)
 
     def is_ready(self) -> bool:
         if not self.runs():
@@ -240,9 +241,11 @@ class Town:
         """Let each answer of the store take so much longer."""
         (self.folder / "delay").write_text(str(milliseconds), encoding="ascii")
 
-    def set_clock(self, offset: str) -> None:
-        """The clock of services and stores, as ``faketime`` writes it: "+1h", "-1h", "+0"."""
-        self.clock.write_text(f"{offset}\n", encoding="ascii")
+    def set_clock(self, offset_s: int) -> None:
+        """The clock of services and store, ahead of the machine's by so many seconds; moved in one step."""
+        moved = self.clock.with_suffix(".new")
+        moved.write_text(f"{offset_s:+d}\n", encoding="ascii")
+        moved.replace(self.clock)
 
     def is_whole(self) -> bool:
         """Whether the stores are where they belong: one primary that answers and, where there is one, its replica."""
@@ -254,7 +257,7 @@ class Town:
 
 
 def _faked_clock(folder: Path) -> dict[str, str]:
-    """The environment in which a process has the clock of ``folder / "clock"``, and the machine's monotonic one."""
+    """The environment in which a store has the clock of ``folder / "clock"``, and the machine's monotonic one."""
     (folder / "clock").write_text("+0\n", encoding="ascii")
     library = next(Path("/usr/lib").glob("**/faketime/libfaketimeMT.so.1"), None)
     if library is None:
@@ -343,8 +346,8 @@ def _planned(folder: Path, replicated: bool, workers: int, down_after_ms: int, f
         proxy = Server("proxy", [*words, str(folder / "delay")], folder)
         address = f"redis://127.0.0.1:{ports[1]}/0"
     env = {
-        **clock,
-        "PYTHONPATH": os.pathsep.join(filter(None, sys.path)),
+        "PYTHONPATH": os.pathsep.join(filter(None, [FAKED_CLOCK if faked_clock else "", *sys.path])),
+        "FAKETIME_TIMESTAMP_FILE": str(folder / "clock"),
         "ACCORD_DATA": str(folder),
         "ACCORD_STORE_URL": address,
         "ACCORD_STORE_PASSWORD_FILE": str(folder / "password"),

@@ -168,3 +168,13 @@ def test_a_step_that_fails_costs_its_own_connection_only() -> None:
         assert len(loop.requests) == 1
     finally:
         loop.close()
+
+
+def test_a_request_that_came_at_the_end_of_an_idle_time_is_read_and_not_thrown_away(loop: Loop) -> None:
+    clients = [loop.client(), loop.client()]
+    clients[0].sendall(WHOLE)  # after the last look at what came
+    for connection in loop.reactor._connections:
+        connection.deadline_s = 0.0
+    loop.reactor.sweep()
+    assert [len(loop.requests), len(loop.reactor)] == [1, 1]
+    assert is_closed(clients[1])

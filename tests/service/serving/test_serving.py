@@ -256,6 +256,41 @@ def test_a_stop_under_load_loses_no_accepted_request(tmp_path: Path, wait_for: C
     assert askers.lost == []
 
 
+SLOW_START = """
+import os, pathlib, time
+
+pathlib.Path(os.environ["LAB_GATE"]).with_name("loading").touch()
+while not pathlib.Path(os.environ["LAB_GATE"]).exists():
+    time.sleep(0.01)
+
+
+def app(environ, start_response):
+    start_response("200 OK", [("Content-Length", "2")])
+    return [b"ok"]
+"""
+
+
+def test_nobody_is_let_in_before_a_worker_is_ready(tmp_path: Path, wait_for: Callable[..., None]) -> None:
+    """Whoever were, would wait for the book to be loaded, though another service may be there to answer."""
+    (tmp_path / "slow_start.py").write_text(SLOW_START, encoding="utf-8")
+    with socket.create_server(("127.0.0.1", 0)) as probe:
+        port = int(probe.getsockname()[1])
+    words = [sys.executable, "-m", "gunicorn", "-c", CONFIG, "--bind", f"127.0.0.1:{port}", "slow_start:app"]
+    env = environment(tmp_path, LAB_GATE=str(tmp_path / "gate"), ACCORD_WORKERS="2")
+    with subprocess.Popen(words, env=env, cwd=tmp_path, stderr=subprocess.DEVNULL) as starting:
+        try:
+            wait_for((tmp_path / "loading").exists, seconds=PATIENCE_S)
+            assert _is_refused(port)
+            (tmp_path / "gate").touch()
+            wait_for(lambda: not _is_refused(port), seconds=PATIENCE_S)
+            with Client(port) as client:
+                client.send(request("GET", "/"))
+                assert client.answer().body == b"ok"
+        finally:
+            starting.send_signal(signal.SIGTERM)
+            assert starting.wait(STOP_S) == 0
+
+
 def test_newcomers_are_turned_away_and_those_before_them_are_not() -> None:
     with socket.create_server(("127.0.0.1", 0)) as listener, socket.create_connection(listener.getsockname()) as early:
         early.sendall(b"early")
