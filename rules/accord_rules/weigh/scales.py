@@ -7,6 +7,7 @@ import threading
 import time
 from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from itertools import islice
 from operator import itemgetter
 from typing import Any, NamedTuple
@@ -96,7 +97,7 @@ class Open(NamedTuple):
         return self.rule.pointer(self.case.index)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Weighed:
     """What the rules say about one scope of an order, or, added up, about all of it."""
 
@@ -109,7 +110,7 @@ class Weighed:
     def at(self, level: str) -> tuple[Fired, ...]:
         return tuple(fired for fired in self.fired if fired.rule.level == level)
 
-    @property
+    @cached_property
     def verdict(self) -> str:
         """Any block: rejected; else anything open that could block: undetermined; else any must: conditional."""
         if self.at("blocks"):
@@ -122,7 +123,7 @@ class Weighed:
         """Whether the verdict is worse for the order than the other's."""
         return VERDICTS.index(self.verdict) > VERDICTS.index(other.verdict)
 
-    @property
+    @cached_property
     def badness(self) -> tuple[int, int, int, int]:
         """For choosing the better of two: verdict first, then how many findings of each level."""
         blocks, requires, cautions = map(self.count, LEVELS[:3])
@@ -192,6 +193,7 @@ class Scales:
         self._weighings = threading.local()  # each question is answered by one thread
         # Rules see nothing but facts and limits, so that equal facts have had their answer.
         self._answered: dict[tuple[_Section, tuple[Any, ...]], tuple[Inferred, ...]] = {}
+        self._opened: dict[tuple[_Section, tuple[Any, ...]], tuple[Mapping[str, frozenset[str]], ...]] = {}
 
     def _sections(self) -> Mapping[str, _Section]:
         of_scopes = ((True, self._enforced), (False, self._watching))
@@ -270,6 +272,19 @@ class Scales:
                 self._answered.clear()
             self._answered[question] = inferred
         return inferred
+
+    def _open(self, section: _Section, case: Case) -> tuple[Mapping[str, frozenset[str]], ...]:
+        """The section's rules that are open, each with the facts that can still decide it. That the judge says alone:
+        of what is open the engine knows nothing, and of what holds nothing is told here."""
+        question = (section, section.values(case))
+        opened = self._opened.get(question)
+        if opened is None:
+            facts, limits = dict(zip(section.names, question[1], strict=True)), self.book.limit_values
+            if len(self._opened) >= _ANSWERED_MOST:
+                self._opened.clear()
+            opened = tuple(inference.open(facts, limits) for inference in section.inferences)
+            self._opened[question] = opened
+        return opened
 
     def watched(self) -> tuple[str, ...]:
         """The rules that are watched: asked for the count, and never part of a verdict."""
@@ -377,13 +392,12 @@ class Scales:
         """What was assumed and could turn the verdict: deciding rules that are open when nothing is assumed. First what
         could hurt somebody.
 
-        ``bare`` are the same cases with ``assume=False``.
+        ``bare`` are the same cases with nothing assumed.
         """
         assumed: dict[str, tuple[Case, Cause, set[str]]] = {}
         for case, plain in zip(cases, bare, strict=True):
             section = self._enforced[case.scope.rank]
-            open_ = (item for inferred in self._infer(section, plain) for item in inferred.unknown.items())
-            for rule, facts in open_:
+            for rule, facts in (item for opened in self._open(section, plain) for item in opened.items()):
                 if section.rules[rule].level not in _DECIDING:
                     continue
                 for name in sorted(facts):
