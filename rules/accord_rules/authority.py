@@ -350,13 +350,18 @@ class Authority:
         rejected = Rejected(first.order, first, judged.decorations, judged.best, ways)
         return remedies(
             rejected,
-            partial(self._trial, judged, shop),
+            partial(self._tried, judged, shop),
             lambda order: self.judged(order, shop).verdict,
             self._scales.allowance(),
         )
 
+    def _tried(self, judged: Judged, shop: Shop, order: Order) -> Tried:
+        """What the judge says of a changed order, no further than it takes to know its verdict. Most come to nothing;
+        what is offered is confirmed by engine and judge."""
+        with self._scales.trying():
+            return self._trial(judged, shop, order)
+
     def _trial(self, judged: Judged, shop: Shop, order: Order) -> Tried:
-        """What the rules say of a changed order, no further than it takes to know its verdict."""
         first = judged.whole
         # The same piece for the same use on the same evidence: what is known of the order holds, whatever the transfer
         # or press.

@@ -71,10 +71,9 @@ class Inference:
         with self._counting:
             return Counts(self._questions, self._engine_errors, self._disagreements)
 
-    def open(self, facts: Facts, limits: Limits) -> Mapping[str, frozenset[str]]:
-        """For each open rule the facts that can still matter: what the judge alone says, of a question that is not
-        put and counted."""
-        return self._judge.judge(facts, limits).unknown
+    def judge(self, facts: Facts, limits: Limits) -> Judgement:
+        """What the judge alone says: for what is tried and for what is open, which are told to nobody as holding."""
+        return self._judge.judge(facts, limits)
 
     def infer(self, facts: Facts, limits: Limits) -> Inferred:
         """What holds and what is open. ``limits`` in inside units; KeyError where one is missing."""

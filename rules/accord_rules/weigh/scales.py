@@ -6,6 +6,7 @@ import re
 import threading
 import time
 from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from itertools import islice
@@ -21,6 +22,7 @@ from accord_rules.documents import units
 from accord_rules.documents.reading import Choice, Either, Flag, Name, Reader, reader_at
 from accord_rules.documents.writing import written_for
 from accord_rules.infer.inference import ANSWERS_MOST, Counts, Inference, Inferred
+from accord_rules.infer.judge import Judgement
 from accord_rules.infer.ledger import HOUSE, SHARED, Ledger, Network
 from accord_rules.orders.order import Order, Press, Size
 from accord_rules.orders.shop import Sample
@@ -193,7 +195,7 @@ class Scales:
         self._weighings = threading.local()  # each question is answered by one thread
         # Rules see nothing but facts and limits, so that equal facts have had their answer.
         self._answered: dict[tuple[_Section, tuple[Any, ...]], tuple[Inferred, ...]] = {}
-        self._opened: dict[tuple[_Section, tuple[Any, ...]], tuple[Mapping[str, frozenset[str]], ...]] = {}
+        self._judged: dict[tuple[_Section, tuple[Any, ...]], tuple[Judgement, ...]] = {}
 
     def _sections(self) -> Mapping[str, _Section]:
         of_scopes = ((True, self._enforced), (False, self._watching))
@@ -241,11 +243,26 @@ class Scales:
         return lambda: getattr(self._weighings, "count", 0) < until and time.thread_time() < until_s
 
     def weigh(self, case: Case) -> Weighed:
-        """Ask the rules of the case's own scope."""
+        """Ask the rules of the case's own scope: of engine and judge, or, while something is tried, of the judge."""
         self._weighings.count = getattr(self._weighings, "count", 0) + 1
-        section = self._enforced[case.scope.rank]
-        first, *others = (_weighed(section, case, inferred) for inferred in self._infer(section, case))
+        return self._weigh(case)
+
+    def _weigh(self, case: Case) -> Weighed:
+        section, tries = self._enforced[case.scope.rank], getattr(self._weighings, "tries", False)
+        asked: Sequence[Inferred | Judgement] = (self._judge if tries else self._infer)(section, case)
+        first, *others = (_weighed(section, case, inferred) for inferred in asked)
         return sum(others, first)
+
+    @contextmanager
+    def trying(self) -> Iterator[None]:
+        """While the block runs this thread's cases are weighed by the judge alone. Whatever comes of that has to be
+        weighed by both before it is told."""
+        before = getattr(self._weighings, "tries", False)
+        self._weighings.tries = True
+        try:
+            yield
+        finally:
+            self._weighings.tries = before
 
     def weigh_press(self, case: Case) -> Weighed:
         """Ask the rules that are told once per shop, and never with an order, of the case's press."""
@@ -273,18 +290,17 @@ class Scales:
             self._answered[question] = inferred
         return inferred
 
-    def _open(self, section: _Section, case: Case) -> tuple[Mapping[str, frozenset[str]], ...]:
-        """The section's rules that are open, each with the facts that can still decide it. That the judge says alone:
-        of what is open the engine knows nothing, and of what holds nothing is told here."""
+    def _judge(self, section: _Section, case: Case) -> tuple[Judgement, ...]:
+        """What the judge alone says of the section's rules about a case."""
         question = (section, section.values(case))
-        opened = self._opened.get(question)
-        if opened is None:
+        judged = self._judged.get(question)
+        if judged is None:
             facts, limits = dict(zip(section.names, question[1], strict=True)), self.book.limit_values
-            if len(self._opened) >= _ANSWERED_MOST:
-                self._opened.clear()
-            opened = tuple(inference.open(facts, limits) for inference in section.inferences)
-            self._opened[question] = opened
-        return opened
+            if len(self._judged) >= _ANSWERED_MOST:
+                self._judged.clear()
+            judged = tuple(inference.judge(facts, limits) for inference in section.inferences)
+            self._judged[question] = judged
+        return judged
 
     def watched(self) -> tuple[str, ...]:
         """The rules that are watched: asked for the count, and never part of a verdict."""
@@ -341,7 +357,15 @@ class Scales:
     def _other_settings(
         self, decoration: Case, press: Press, case: Case, first: Chosen, blocks: tuple[Fired, ...]
     ) -> tuple[Case, Weighed] | None:
-        """The first settings beside the preferred ones that no rule blocks.
+        """The first settings beside the preferred ones that no rule blocks: found by the judge, weighed by both."""
+        with self.trying():
+            found = self._unblocked(decoration, press, case, first, blocks)
+        return None if found is None else (found, self._weigh(found))  # counted when it was tried
+
+    def _unblocked(
+        self, decoration: Case, press: Press, case: Case, first: Chosen, blocks: tuple[Fired, ...]
+    ) -> Case | None:
+        """The pressing with those settings.
 
         Only what the blocking rules speak of is varied; where that meets a block that speaks of the other, both are.
         """
@@ -350,7 +374,7 @@ class Scales:
                 most = decoration.pressing_alone(press, chosen)
                 weighed = self.weigh(most)
                 if not weighed.at("blocks"):
-                    return most, weighed
+                    return most
             if any(map(_ends_with_more, weighed.at("blocks"))):
                 return None
         varied: Turning | None = None
@@ -361,7 +385,7 @@ class Scales:
                 turned = decoration.pressing_alone(press, chosen)
                 weighed = self.weigh(turned)
                 if not weighed.at("blocks"):
-                    return turned, weighed
+                    return turned
                 met = met.union(*(block.rule.condition.facts for block in weighed.at("blocks")))
         return None
 
@@ -397,7 +421,9 @@ class Scales:
         assumed: dict[str, tuple[Case, Cause, set[str]]] = {}
         for case, plain in zip(cases, bare, strict=True):
             section = self._enforced[case.scope.rank]
-            for rule, facts in (item for opened in self._open(section, plain) for item in opened.items()):
+            # Of what is open the engine knows nothing.
+            open_ = (item for judged in self._judge(section, plain) for item in judged.unknown.items())
+            for rule, facts in open_:
                 if section.rules[rule].level not in _DECIDING:
                     continue
                 for name in sorted(facts):
@@ -465,7 +491,7 @@ def conditions(book: Book, about: str) -> dict[str, Condition]:
     return {name: rule.condition for name, rule in _rules_about(book, about).items()}
 
 
-def _weighed(section: _Section, case: Case, inferred: Inferred) -> Weighed:
+def _weighed(section: _Section, case: Case, inferred: Inferred | Judgement) -> Weighed:
     rules = section.rules
     return Weighed(
         tuple(Fired(rules[name], case) for name in inferred.fired),
