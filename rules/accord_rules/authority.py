@@ -7,7 +7,7 @@ import threading
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import cache, lru_cache, partial
+from functools import cache, cached_property, lru_cache, partial
 from importlib.resources import files
 from importlib.resources.abc import Traversable
 from itertools import islice
@@ -99,9 +99,12 @@ def house_digest(shop: Shop) -> str:
     return digest(plain(replace(shop, names=NO_OWN_NAMES)))
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Judged:
-    """An order on each press that may take it. ``general`` is what holds whatever the press."""
+    """An order on each press that may take it. ``general`` is what holds whatever the press.
+
+    What follows from that is worked out once, when it is first wanted.
+    """
 
     whole: Case
     of_order: Weighed
@@ -110,27 +113,27 @@ class Judged:
     on_presses: tuple[OnPress, ...]
     shared: Judged | None = None  # what the shared book alone says, where a shop's own rules were asked
 
-    @property
+    @cached_property
     def best(self) -> OnPress:
         return min(self.on_presses, key=lambda on_press: (self.general + on_press.weighed).badness)
 
-    @property
+    @cached_property
     def own(self) -> Weighed:
         """What the rules that were asked say."""
         return self.general + self.best.weighed
 
-    @property
+    @cached_property
     def weighed(self) -> Weighed:
         """The same, with all that the shared book alone says where that comes to a firmer verdict."""
         return _with_shared(self.own, self.shared.weighed if self.shared is not None else None)
 
-    @property
+    @cached_property
     def verdict(self) -> str:
         """The verdict of the answer: settings typed for no press are not accepted for the kindest one alone."""
         verdict = self.weighed.verdict
         return "conditional" if verdict == "accepted" and self.at_odds else verdict
 
-    @property
+    @cached_property
     def at_odds(self) -> Mapping[str, Weighed]:
         """Where settings were typed and no press was named: the presses on which they come to a worse verdict than on
         the best, by what hangs on the settings or on how the press heats."""
@@ -143,7 +146,7 @@ class Judged:
             name: weighed for name, weighed in worse if weighed.verdict != "rejected" or turns_on(weighed.at("blocks"))
         }
 
-    @property
+    @cached_property
     def by_press(self) -> Mapping[str, Weighed]:
         """What is said of the whole order on each press, as if it named that press."""
         shared = self.shared.by_press if self.shared is not None else {}
@@ -152,7 +155,7 @@ class Judged:
             for on_press in self.on_presses
         }
 
-    @property
+    @cached_property
     def places(self) -> Mapping[str, frozenset[tuple[str, str]]]:
         """By press what holds there, rule and place, whoever's rules say so."""
         shared = self.shared.places if self.shared is not None else {}
@@ -347,13 +350,18 @@ class Authority:
         rejected = Rejected(first.order, first, judged.decorations, judged.best, ways)
         return remedies(
             rejected,
-            partial(self._trial, judged, shop),
+            partial(self._tried, judged, shop),
             lambda order: self.judged(order, shop).verdict,
             self._scales.allowance(),
         )
 
+    def _tried(self, judged: Judged, shop: Shop, order: Order) -> Tried:
+        """What the judge says of a changed order, no further than it takes to know its verdict. Most come to nothing;
+        what is offered is confirmed by engine and judge."""
+        with self._scales.trying():
+            return self._trial(judged, shop, order)
+
     def _trial(self, judged: Judged, shop: Shop, order: Order) -> Tried:
-        """What the rules say of a changed order, no further than it takes to know its verdict."""
         first = judged.whole
         # The same piece for the same use on the same evidence: what is known of the order holds, whatever the transfer
         # or press.
@@ -560,14 +568,21 @@ def _some(names: Sequence[str], last: str) -> str:
     return f" {last} ".join(filter(None, (", ".join(shown[:-1]), shown[-1])))
 
 
-def _with_and_without(whole: Case, decorations: Sequence[Case], best: OnPress) -> tuple[list[Case], list[Case]]:
+def _with_and_without(whole: Case, decorations: Sequence[Case], best: OnPress) -> tuple[Sequence[Case], Iterator[Case]]:
     """The cases of an answer, and the same ones with nothing assumed."""
+    return [whole, *decorations, *best.cases], _unassumed(whole, decorations, best)
+
+
+def _unassumed(whole: Case, decorations: Sequence[Case], best: OnPress) -> Iterator[Case]:
+    """Each made when it is asked about, when what is known of the wider ones can be taken over."""
     bare = whole.unassumed()
-    plain_decorations = [decoration.unassumed(bare) for decoration in decorations]
-    plain_pressings = [
-        case.unassumed(decoration) for decoration, case in zip(plain_decorations, best.cases, strict=True)
-    ]
-    return [whole, *decorations, *best.cases], [bare, *plain_decorations, *plain_pressings]
+    yield bare
+    plain_decorations = []
+    for decoration in decorations:
+        plain_decorations.append(decoration.unassumed(bare))
+        yield plain_decorations[-1]
+    for plain_decoration, case in zip(plain_decorations, best.cases, strict=True):
+        yield case.unassumed(plain_decoration)
 
 
 def _settings(case: Case, shop: Shop) -> Mapping[str, Any]:

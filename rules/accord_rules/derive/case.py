@@ -201,7 +201,7 @@ class _Heard(NamedTuple):
 class Case:
     """A question of one scope, with its facts. Two cases are never equal: each is a question of its own."""
 
-    __slots__ = ("_causes", "_heard", "_likeness", "_parts", "book", "index", "known", "parent", "scope")
+    __slots__ = ("_causes", "_likeness", "_parts", "book", "index", "known", "parent", "scope")
 
     def __init__(self, book: Book, shop: Shop, order: Order, *, assume: bool = True) -> None:
         """A whole order. ``assume=False`` leaves unsaid things unknown instead of assuming."""
@@ -213,8 +213,7 @@ class Case:
         self.book, self.parent, self.scope, self.index = book, parent, scope, index
         self._parts, self.known = parts, known
         self._likeness: Hashable = None
-        self._causes: dict[str, Mapping[str, Cause]] = {}
-        self._heard: dict[str, _Heard] = {}
+        self._causes: dict[str, dict[str, Cause]] = {}
 
     @classmethod
     def _child(cls, parent: Case, scope: Scope, index: int, parts: Parts, layers: tuple[SharedFacts, ...]) -> Case:
@@ -329,31 +328,22 @@ class Case:
 
         It goes by the reads that are made, not by those declared: what was not looked at is to blame for nothing.
         """
+        owner = self._of_scope(GRAPH.facts[name].scope)
+        return {pointer.replace("{i}", str(self.index)): cause for pointer, cause in owner._caused(name).items()}
+
+    def _caused(self, name: str) -> Mapping[str, Cause]:
+        """The same of a fact of this scope, by pointers of any decoration: its own first, then those of its reads."""
         causes = self._causes.get(name)
         if causes is None:
-            causes = self._causes[name] = self._collected_causes(name)
-        return causes
-
-    def _collected_causes(self, name: str) -> Mapping[str, Cause]:
-        causes: dict[str, Cause] = {}
-        seen: set[str] = set()
-        waiting = [name]
-        while waiting:
-            name = waiting.pop()
-            if name in seen:
-                continue
-            seen.add(name)
-            pointer, cause, reads = self._of_scope(GRAPH.facts[name].scope)._hear(name)
-            if cause is not None:
-                causes.setdefault(pointer.replace("{i}", str(self.index)), cause)
-            waiting += reversed(reads)
+            pointer, cause, reads = self._hear(name)
+            causes = self._causes[name] = {} if cause is None else {pointer: cause}
+            for read in reads:
+                for pointer, cause in self._of_scope(GRAPH.facts[read].scope)._caused(read).items():
+                    causes.setdefault(pointer, cause)
         return causes
 
     def _hear(self, name: str) -> _Heard:
         """Work a fact of this scope out once more, noting what is read."""
-        heard = self._heard.get(name)
-        if heard is not None:
-            return heard
         node, fact = _NODES[name], GRAPH.facts[name]
         noted = _Noted(self.known)
         pointer, cause, missing = "", None, fact.missing
@@ -364,8 +354,7 @@ class Case:
                     missing = Ask(missing.pointer, missing.question)
             pointer, cause = missing.pointer, Cause(fact, missing)
         reads = tuple(sorted(_CAUSED.intersection((*noted.names, *fact.blamed))))
-        heard = self._heard[name] = _Heard(pointer, cause, reads)
-        return heard
+        return _Heard(pointer, cause, reads)
 
     def _of_scope(self, scope: Scope) -> Case:
         case: Case = self

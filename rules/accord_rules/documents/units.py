@@ -80,10 +80,10 @@ class Dimension:
 
     def unit(self, spelling: str) -> Unit | None:
         """The unit of a spelling as tickets have it: in capitals, with a full stop, ``2``, ``^2`` or ``²``."""
-        folded = _folded(spelling)
         for unit in self.units:
             if spelling == unit.symbol or spelling in unit.spellings:
                 return unit
+        folded = _folded(spelling)
         if spelling.startswith("m") and folded in _CAPITAL_COUNTS:
             return None
         return next((unit for unit in self.units if folded in map(_folded, (unit.symbol, *unit.spellings))), None)

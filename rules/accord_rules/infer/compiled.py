@@ -7,10 +7,14 @@ Three values: a condition is true, or false, or neither, which is unknown (Kleen
 written twice, as what makes it true and as what makes it false: ``and`` is true if all parts are, and false if any is.
 A fact that is absent or None is unknown, and so is a number that is no number (NaN): a computation that failed has
 found nothing out.
+
+Conditions that have a part in common are asked together, under a test that it is not false: where it is, all of them
+are. So most conditions of a large book are never looked at.
 """
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from functools import lru_cache
 from typing import Any
@@ -39,11 +43,9 @@ Ask = Callable[[Facts, Limits], tuple[list[int], list[int]]]
 def compile_all(nodes: Sequence[Node]) -> Ask:
     """One function that asks all of them. Limits are in inside units; it raises KeyError where one is missing."""
     code = _Code()
-    tests = [(code.holds(node, True), code.holds(node, False)) for node in nodes]
-    lines = ["def ask(facts, limits):", " get, true, unknown = facts.get, [], []", *code.beginning()]
-    for place, (true, false) in enumerate(tests):
-        lines += [f" if {true}: true.append({place})", f" elif not {false}: unknown.append({place})"]
-    lines.append(" return true, unknown")
+    tests = code.asked(list(enumerate(nodes)))
+    lines = ["def ask(facts, limits):", " get, true, unknown = facts.get, [], []", *code.beginning(), *tests]
+    lines += [" true.sort()", " unknown.sort()", " return true, unknown"]
     namespace: dict[str, Any] = dict(code.constants)
     exec(compile("\n".join(lines), "<conditions>", "exec"), namespace)
     ask: Ask = namespace["ask"]
@@ -63,6 +65,15 @@ def holds(node: Node, facts: Facts, limits: Limits) -> bool | None:
     return True if true else None if unknown else False
 
 
+# So many conditions are asked under a test of what they have in common, and so deep.
+_TOGETHER_LEAST, _WITHIN_MOST = 3, 4
+
+
+def _parts(node: Node) -> frozenset[Node]:
+    """What a condition is false without."""
+    return frozenset(node.parts) if isinstance(node, And) else frozenset()
+
+
 class _Code:
     """Writes conditions, and numbers what they name."""
 
@@ -80,6 +91,24 @@ class _Code:
             if fact.kind is Kind.NUMBER:
                 lines.append(f" if {variable} != {variable}: {variable} = None")
         lines += [f" {variable} = limits[{self._constant(name)}]" for name, variable in self._limits.items()]
+        return lines
+
+    def asked(self, conditions: Sequence[tuple[int, Node]], within: frozenset[Node] = frozenset()) -> list[str]:
+        """The lines that ask these conditions, each with its place; ``within``: parts known not to be false."""
+        shared = Counter(part for _, node in conditions for part in _parts(node) - within)
+        groups: dict[Node | None, list[tuple[int, Node]]] = {}
+        for place, node in conditions:
+            parts = sorted(_parts(node) - within, key=lambda part: (-shared[part], str(part)))
+            joint = parts[0] if parts and shared[parts[0]] >= _TOGETHER_LEAST and len(within) < _WITHIN_MOST else None
+            groups.setdefault(joint, []).append((place, node))
+        indent, lines = " " * (len(within) + 1), []
+        for joint, together in groups.items():
+            if joint is not None:
+                lines += [f"{indent}if not {self.holds(joint, False)}:", *self.asked(together, within | {joint})]
+                continue
+            for place, node in together:
+                lines.append(f"{indent}if {self.holds(node, True)}: true.append({place})")
+                lines.append(f"{indent}elif not {self.holds(node, False)}: unknown.append({place})")
         return lines
 
     def holds(self, node: Node, answer: bool) -> str:

@@ -71,6 +71,10 @@ class Inference:
         with self._counting:
             return Counts(self._questions, self._engine_errors, self._disagreements)
 
+    def judge(self, facts: Facts, limits: Limits) -> Judgement:
+        """What the judge alone says: for what is tried and for what is open, which are told to nobody as holding."""
+        return self._judge.judge(facts, limits)
+
     def infer(self, facts: Facts, limits: Limits) -> Inferred:
         """What holds and what is open. ``limits`` in inside units; KeyError where one is missing."""
         judged = self._judge.judge(facts, limits)

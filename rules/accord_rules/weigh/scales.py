@@ -6,7 +6,9 @@ import re
 import threading
 import time
 from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from itertools import islice
 from operator import itemgetter
 from typing import Any, NamedTuple
@@ -20,6 +22,7 @@ from accord_rules.documents import units
 from accord_rules.documents.reading import Choice, Either, Flag, Name, Reader, reader_at
 from accord_rules.documents.writing import written_for
 from accord_rules.infer.inference import ANSWERS_MOST, Counts, Inference, Inferred
+from accord_rules.infer.judge import Judgement
 from accord_rules.infer.ledger import HOUSE, SHARED, Ledger, Network
 from accord_rules.orders.order import Order, Press, Size
 from accord_rules.orders.shop import Sample
@@ -96,7 +99,7 @@ class Open(NamedTuple):
         return self.rule.pointer(self.case.index)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Weighed:
     """What the rules say about one scope of an order, or, added up, about all of it."""
 
@@ -109,7 +112,7 @@ class Weighed:
     def at(self, level: str) -> tuple[Fired, ...]:
         return tuple(fired for fired in self.fired if fired.rule.level == level)
 
-    @property
+    @cached_property
     def verdict(self) -> str:
         """Any block: rejected; else anything open that could block: undetermined; else any must: conditional."""
         if self.at("blocks"):
@@ -122,7 +125,7 @@ class Weighed:
         """Whether the verdict is worse for the order than the other's."""
         return VERDICTS.index(self.verdict) > VERDICTS.index(other.verdict)
 
-    @property
+    @cached_property
     def badness(self) -> tuple[int, int, int, int]:
         """For choosing the better of two: verdict first, then how many findings of each level."""
         blocks, requires, cautions = map(self.count, LEVELS[:3])
@@ -192,6 +195,7 @@ class Scales:
         self._weighings = threading.local()  # each question is answered by one thread
         # Rules see nothing but facts and limits, so that equal facts have had their answer.
         self._answered: dict[tuple[_Section, tuple[Any, ...]], tuple[Inferred, ...]] = {}
+        self._judged: dict[tuple[_Section, tuple[Any, ...]], tuple[Judgement, ...]] = {}
 
     def _sections(self) -> Mapping[str, _Section]:
         of_scopes = ((True, self._enforced), (False, self._watching))
@@ -244,11 +248,26 @@ class Scales:
         return lambda: self.weighings < until and time.thread_time() < until_s
 
     def weigh(self, case: Case) -> Weighed:
-        """Ask the rules of the case's own scope."""
+        """Ask the rules of the case's own scope: of engine and judge, or, while something is tried, of the judge."""
         self._weighings.count = self.weighings + 1
-        section = self._enforced[case.scope.rank]
-        first, *others = (_weighed(section, case, inferred) for inferred in self._infer(section, case))
+        return self._weigh(case)
+
+    def _weigh(self, case: Case) -> Weighed:
+        section, tries = self._enforced[case.scope.rank], getattr(self._weighings, "tries", False)
+        asked: Sequence[Inferred | Judgement] = (self._judge if tries else self._infer)(section, case)
+        first, *others = (_weighed(section, case, inferred) for inferred in asked)
         return sum(others, first)
+
+    @contextmanager
+    def trying(self) -> Iterator[None]:
+        """While the block runs this thread's cases are weighed by the judge alone. Whatever comes of that has to be
+        weighed by both before it is told."""
+        before = getattr(self._weighings, "tries", False)
+        self._weighings.tries = True
+        try:
+            yield
+        finally:
+            self._weighings.tries = before
 
     def weigh_press(self, case: Case) -> Weighed:
         """Ask the rules that are told once per shop, and never with an order, of the case's press."""
@@ -275,6 +294,18 @@ class Scales:
                 self._answered.clear()
             self._answered[question] = inferred
         return inferred
+
+    def _judge(self, section: _Section, case: Case) -> tuple[Judgement, ...]:
+        """What the judge alone says of the section's rules about a case."""
+        question = (section, section.values(case))
+        judged = self._judged.get(question)
+        if judged is None:
+            facts, limits = dict(zip(section.names, question[1], strict=True)), self.book.limit_values
+            if len(self._judged) >= _ANSWERED_MOST:
+                self._judged.clear()
+            judged = tuple(inference.judge(facts, limits) for inference in section.inferences)
+            self._judged[question] = judged
+        return judged
 
     def watched(self) -> tuple[str, ...]:
         """The rules that are watched: asked for the count, and never part of a verdict."""
@@ -331,7 +362,15 @@ class Scales:
     def _other_settings(
         self, decoration: Case, press: Press, case: Case, first: Chosen, blocks: tuple[Fired, ...]
     ) -> tuple[Case, Weighed] | None:
-        """The first settings beside the preferred ones that no rule blocks.
+        """The first settings beside the preferred ones that no rule blocks: found by the judge, weighed by both."""
+        with self.trying():
+            found = self._unblocked(decoration, press, case, first, blocks)
+        return None if found is None else (found, self._weigh(found))  # counted when it was tried
+
+    def _unblocked(
+        self, decoration: Case, press: Press, case: Case, first: Chosen, blocks: tuple[Fired, ...]
+    ) -> Case | None:
+        """The pressing with those settings.
 
         Only what the blocking rules speak of is varied; where that meets a block that speaks of the other, both are.
         """
@@ -340,7 +379,7 @@ class Scales:
                 most = decoration.pressing_alone(press, chosen)
                 weighed = self.weigh(most)
                 if not weighed.at("blocks"):
-                    return most, weighed
+                    return most
             if any(map(_ends_with_more, weighed.at("blocks"))):
                 return None
         varied: Turning | None = None
@@ -351,7 +390,7 @@ class Scales:
                 turned = decoration.pressing_alone(press, chosen)
                 weighed = self.weigh(turned)
                 if not weighed.at("blocks"):
-                    return turned, weighed
+                    return turned
                 met = met.union(*(block.rule.condition.facts for block in weighed.at("blocks")))
         return None
 
@@ -382,12 +421,13 @@ class Scales:
         """What was assumed and could turn the verdict: deciding rules that are open when nothing is assumed. First what
         could hurt somebody.
 
-        ``bare`` are the same cases with ``assume=False``.
+        ``bare`` are the same cases with nothing assumed.
         """
         assumed: dict[str, tuple[Case, Cause, set[str]]] = {}
         for case, plain in zip(cases, bare, strict=True):
             section = self._enforced[case.scope.rank]
-            open_ = (item for inferred in self._infer(section, plain) for item in inferred.unknown.items())
+            # Of what is open the engine knows nothing.
+            open_ = (item for judged in self._judge(section, plain) for item in judged.unknown.items())
             for rule, facts in open_:
                 if section.rules[rule].level not in _DECIDING:
                     continue
@@ -456,7 +496,7 @@ def conditions(book: Book, about: str) -> dict[str, Condition]:
     return {name: rule.condition for name, rule in _rules_about(book, about).items()}
 
 
-def _weighed(section: _Section, case: Case, inferred: Inferred) -> Weighed:
+def _weighed(section: _Section, case: Case, inferred: Inferred | Judgement) -> Weighed:
     rules = section.rules
     return Weighed(
         tuple(Fired(rules[name], case) for name in inferred.fired),

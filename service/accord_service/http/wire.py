@@ -10,6 +10,7 @@ from __future__ import annotations
 import dataclasses
 import re
 from collections.abc import Iterable, Iterator, Mapping
+from contextlib import suppress
 from functools import cache
 from typing import Any, TypeVar
 
@@ -29,6 +30,7 @@ from accord_rules.documents.reading import (
     built,
     escape,
     members_of,
+    read,
     readers_of,
     unescape,
 )
@@ -119,7 +121,11 @@ def schema_of(cls: Any, *, in_query: bool = False) -> Schema:
 
 
 def load(cls: type[T], document: Mapping[str, Any], *, in_query: bool = False) -> T:
-    """Read ``document`` into ``cls`` through its schema. Raises DocumentError with every fault found."""
+    """Read ``document`` into ``cls`` as its schema does. Raises DocumentError with every fault found."""
+    if not in_query:
+        # The readers alone take what the schema takes, in half the time; what is wrong with a document it words.
+        with suppress(DocumentError):
+            return read(cls, document)
     try:
         # mypy takes a class of unknown metaclass for unhashable.
         loaded: T = schema_of(cls, in_query=in_query).load(document)  # type: ignore[arg-type]

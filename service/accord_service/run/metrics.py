@@ -94,7 +94,8 @@ class Metrics:
 
     def count_finding(self, layer: str, rule: str, level: str) -> None:
         """Count a finding; those of house rules together, since a shop's rules are its own business."""
-        self._findings.labels(layer, "" if layer == HOUSE else rule, level).inc()
+        named = "" if layer == HOUSE else rule
+        self._findings.labels(layer, named, level).inc()
 
     def mirror_ledger(self, ledger: Ledger) -> None:
         """Bring the counters of the engine up to the ledger: this process's, always the same one."""

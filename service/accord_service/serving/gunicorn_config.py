@@ -7,10 +7,12 @@ another; each worker makes its own application and connects after the fork.
 from __future__ import annotations
 
 import faulthandler
+import gc
 import logging
 import os
 import shutil
 import tempfile
+from importlib import import_module
 from pathlib import Path
 from typing import Any
 
@@ -90,6 +92,15 @@ def on_starting(server: Any) -> None:
         on_exit(server)
         # Shown by gunicorn without a traceback.
         raise RuntimeError(f"the service cannot start: {error}") from None
+    _import_for_all(server)
+
+
+def _import_for_all(server: Any) -> None:
+    """Import once what all workers have to, so that they start sooner and share that memory; frozen, since the
+    collector would write to it. Not before the metrics' folder is known."""
+    import_module(server.app.app_uri.partition(":")[0])
+    gc.collect()
+    gc.freeze()
 
 
 def _refuse_unserved(server: Any) -> None:
