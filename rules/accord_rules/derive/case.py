@@ -8,6 +8,7 @@ changes holds for all settings. Which parts a fact hangs on follows from what it
 from __future__ import annotations
 
 from collections.abc import Callable, Hashable, Iterable, Mapping
+from functools import cache
 from operator import attrgetter
 from typing import TYPE_CHECKING, Any, NamedTuple
 
@@ -51,12 +52,29 @@ class _Node(NamedTuple):
 
 def _node(graph: Graph, fact: Fact) -> _Node:
     parts = graph.parts[fact.name]
-    layer = next((number for number, layer_parts in enumerate(_LAYERS[fact.scope]) if parts <= layer_parts), None)
+    layer = _layer(fact.scope, parts)
     assumed: Answer | None = None
     why: Answer | None = None
     if isinstance(missing := fact.missing, Assume):
         assumed, why = _constant_or_call(missing.value, graph), _constant_or_call(missing.why, graph)
     return _Node(fact.rank, layer, answer_of(fact.function, graph.sources), assumed, why)
+
+
+def _layer(scope: Scope, parts: frozenset[Part]) -> int | None:
+    """Which layer of a scope hangs on no fewer parts than these; None for none."""
+    return next((number for number, layer_parts in enumerate(_LAYERS[scope]) if parts <= layer_parts), None)
+
+
+@cache
+def _layer_of_causes(name: str) -> int | None:
+    """The layer of what is to blame for a fact: it hangs on what the fact hangs on, and on what the blamed facts do."""
+    blamed: set[str] = set()
+    unread = {name}
+    while unread:
+        blamed |= unread
+        reads = {read for fact in unread for read in (*GRAPH.upstream[fact], *GRAPH.facts[fact].blamed)}
+        unread = (reads & GRAPH.facts.keys()) - blamed
+    return _layer(GRAPH.facts[name].scope, frozenset().union(*(GRAPH.parts[fact] for fact in blamed)))
 
 
 def _constant_or_call(value: Any, graph: Graph) -> Answer:
@@ -74,12 +92,16 @@ _LOOSE = tuple(
 
 
 class SharedFacts:
-    """The facts that hang on the same parts of a question; ``narrower`` are those that hang on one part more."""
+    """The facts that hang on the same parts of a question; ``narrower`` are those that hang on one part more.
 
-    __slots__ = ("facts", "narrower")
+    ``causes``: why some of them are not known, each by the fact's name and the decoration's place.
+    """
+
+    __slots__ = ("causes", "facts", "narrower")
 
     def __init__(self) -> None:
         self.facts: dict[str, Any] = {}
+        self.causes: dict[tuple[str, int], Mapping[str, Cause]] = {}
         self.narrower: dict[Hashable, SharedFacts] = {}
 
     def of(self, part: Hashable) -> SharedFacts:
@@ -99,9 +121,9 @@ class FactError(RuntimeError):
 
 
 class KnownFacts(dict[str, Any]):
-    """Facts by name, of one case; what is not known yet is worked out."""
+    """Facts by name, of one case; what is not known yet is worked out. ``causes`` are of those that no layer has."""
 
-    __slots__ = ("assume", "layers", "parts", "rank", "wider")
+    __slots__ = ("assume", "causes", "layers", "parts", "rank", "wider")
 
     def __init__(
         self, parts: Parts, rank: int, layers: tuple[SharedFacts, ...], wider: KnownFacts | None, assume: bool
@@ -111,6 +133,7 @@ class KnownFacts(dict[str, Any]):
             if layer.facts:
                 self.update(layer.facts)
         self.parts, self.rank, self.layers, self.wider, self.assume = parts, rank, layers, wider, assume
+        self.causes: dict[tuple[str, int], Mapping[str, Cause]] = {}
 
     def __missing__(self, name: str) -> Any:
         rank, layer, answer, assumed, _ = _NODES[name]
@@ -245,16 +268,16 @@ class Case:
 
         It goes by the reads that are made, not by those declared: what was not looked at is to blame for nothing.
         """
-        causes: dict[str, Cause] = {}
-        self._collect_causes(name, causes, set())
-        return causes
+        layer, place = _layer_of_causes(name), (name, self.index)
+        owner = self._of_scope(GRAPH.facts[name].scope)
+        found = owner.known.causes if layer is None else owner.known.layers[layer].causes
+        if place not in found:
+            found[place] = self._collected_causes(name, owner)
+        return found[place]
 
-    def _collect_causes(self, name: str, causes: dict[str, Cause], seen: set[str]) -> None:
-        if name in seen:
-            return
-        seen.add(name)
+    def _collected_causes(self, name: str, owner: Case) -> Mapping[str, Cause]:
+        causes: dict[str, Cause] = {}
         node, fact = _NODES[name], GRAPH.facts[name]
-        owner = self._of_scope(fact.scope)
         noted = _Noted(owner.known)
         raw = node.answer(noted, owner._parts)
         missing = fact.missing
@@ -263,9 +286,11 @@ class Case:
                 # An assumption that cannot be made turns into its question.
                 if node.assumed(noted, owner._parts) is None:
                     missing = Ask(missing.pointer, missing.question)
-            causes.setdefault(missing.pointer.replace("{i}", str(self.index)), Cause(fact, missing))
+            causes[missing.pointer.replace("{i}", str(self.index))] = Cause(fact, missing)
         for read in sorted({*noted.names, *fact.blamed}):
-            self._collect_causes(read, causes, seen)
+            for pointer, cause in self.causes(read).items():
+                causes.setdefault(pointer, cause)
+        return causes
 
     def _of_scope(self, scope: Scope) -> Case:
         case: Case = self

@@ -202,8 +202,8 @@ def no_text(value: str, *, lines: bool = False) -> str | None:
     if foreign is None:
         return None
     return (
-        f"must not contain U+{ord(foreign.group()):04X}: no control characters, nothing that nobody sees or that turns the"
-        " direction of reading, nor half a surrogate pair"
+        f"must not contain U+{ord(foreign.group()):04X}: no control characters, nothing that nobody sees or that turns"
+        " the direction of reading, nor half a surrogate pair"
     )
 
 

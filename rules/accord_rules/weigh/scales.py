@@ -588,9 +588,16 @@ def needs(weighed: Weighed, book: Book) -> tuple[Need, ...]:
     level = {"undetermined": "blocks", "accepted": "requires"}.get(weighed.verdict)
     questions: dict[str, tuple[str, set[str]]] = {}
     open_ = [undecided for undecided in weighed.open if undecided.rule.level == level]
+    # What is open on many presses for the same reason is shared by them, and said once.
+    said: set[tuple[str, int]] = set()
     for undecided in open_:
         for name in sorted(undecided.facts):
-            for pointer, cause in undecided.case.causes(name).items():
+            causes = undecided.case.causes(name)
+            why = (undecided.rule.id, id(causes))
+            if why in said:
+                continue
+            said.add(why)
+            for pointer, cause in causes.items():
                 if isinstance(ask := cause.missing, Ask) and (level == "blocks" or not ask.of_blocks):
                     questions.setdefault(pointer, (ask.question, set()))[1].add(undecided.rule.id)
     if level == "blocks" and not questions:
