@@ -1,7 +1,7 @@
 """A steward who moves a limit a tenth to its stricter side should not have to rewrite examples of rules: by night.
 
-Examples given on the limit move along with it ("heat.seam_tape_most + 1 step"); whole orders do not, and where one stands
-within a tenth of a limit the change is refused, with the example named, until the proposal brings another.
+Examples given on the limit move along with it ("heat.seam_tape_most + 1 step"); whole orders do not, and where one
+stands within a tenth of a limit the change is refused, with the example named, until the proposal brings another.
 """
 
 from __future__ import annotations
