@@ -17,6 +17,8 @@ import pytest
 # Files whose tests take longest, longest first: started early, they do not keep one core busy when all others are done.
 LONGEST = (
     "tests/mutation/test_code_mutants.py",  # by night
+    "tests/fuzz/test_fuzz.py",  # by night
+    "tests/bench/test_search.py",  # by night
     "tests/docs/test_readme.py",
     "tests/rules/laws/test_answers.py",
     "tests/service/api/test_proposals.py",

@@ -122,7 +122,7 @@ class Search:
     def open(self) -> Weighed:
         """What keeps the others from being decided."""
         undetermined = (candidate.weighed for candidate in self.others if candidate.weighed.verdict == "undetermined")
-        return Weighed(open=sum(undetermined, Weighed()).open)
+        return Weighed(open=tuple(chain.from_iterable(weighed.open for weighed in undetermined)))
 
 
 def search(scales: Scales, order: Order, shop: Shop, most: int = WEIGHINGS_MOST) -> Search:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping
 from contextlib import suppress
-from functools import lru_cache
+from functools import cache, lru_cache
 from operator import attrgetter
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, NamedTuple
@@ -59,12 +59,29 @@ class _Node(NamedTuple):
 
 def _node(graph: Graph, fact: Fact) -> _Node:
     parts = graph.parts[fact.name]
-    layer = next((number for number, layer_parts in enumerate(_LAYERS[fact.scope]) if parts <= layer_parts), None)
+    layer = _layer(fact.scope, parts)
     assumed: Answer | None = None
     why: Answer | None = None
     if isinstance(missing := fact.missing, Assume):
         assumed, why = _constant_or_call(missing.value, graph), _constant_or_call(missing.why, graph)
     return _Node(fact.rank, layer, answer_of(fact.function, graph.sources), assumed, why)
+
+
+def _layer(scope: Scope, parts: frozenset[Part]) -> int | None:
+    """Which layer of a scope hangs on no fewer parts than these; None for none."""
+    return next((number for number, layer_parts in enumerate(_LAYERS[scope]) if parts <= layer_parts), None)
+
+
+@cache
+def _layer_of_causes(name: str) -> int | None:
+    """The layer of what is to blame for a fact: it hangs on what the fact hangs on, and on what the blamed facts do."""
+    blamed: set[str] = set()
+    unread = {name}
+    while unread:
+        blamed |= unread
+        reads = {read for fact in unread for read in (*GRAPH.upstream[fact], *GRAPH.facts[fact].blamed)}
+        unread = (reads & GRAPH.facts.keys()) - blamed
+    return _layer(GRAPH.facts[name].scope, frozenset().union(*(GRAPH.parts[fact] for fact in blamed)))
 
 
 def _constant_or_call(value: Any, graph: Graph) -> Answer:
@@ -98,13 +115,15 @@ _LOOSE = tuple(
 class SharedFacts:
     """The facts that hang on the same parts of a question; ``narrower`` are those that hang on one part more.
 
-    ``filled``: whether those that are sure to be read were worked out together.
+    ``causes``: why some of them are not known; ``filled``: whether those that are sure to be read were worked out
+    together.
     """
 
-    __slots__ = ("facts", "filled", "narrower")
+    __slots__ = ("causes", "facts", "filled", "narrower")
 
     def __init__(self) -> None:
         self.facts: dict[str, Any] = {}
+        self.causes: dict[str, dict[str, Cause]] = {}
         self.filled = False
         self.narrower: dict[Hashable, SharedFacts] = {}
 
@@ -333,10 +352,12 @@ class Case:
 
     def _caused(self, name: str) -> Mapping[str, Cause]:
         """The same of a fact of this scope, by pointers of any decoration: its own first, then those of its reads."""
-        causes = self._causes.get(name)
+        layer = _layer_of_causes(name)
+        told = self._causes if layer is None else self.known.layers[layer].causes
+        causes = told.get(name)
         if causes is None:
             pointer, cause, reads = self._hear(name)
-            causes = self._causes[name] = {} if cause is None else {pointer: cause}
+            causes = told[name] = {} if cause is None else {pointer: cause}
             for read in reads:
                 for pointer, cause in self._of_scope(GRAPH.facts[read].scope)._caused(read).items():
                     causes.setdefault(pointer, cause)

@@ -566,7 +566,7 @@ def _with_lost_unit(dimension: Dimension, text: str) -> str:
     for larger, smaller in itertools.pairwise(sequence if lost is not None else ()):
         write = f"{lost.group(1).strip()} {lost.group(2)} {smaller}" if lost is not None else ""
         try:
-            if _parts(dimension, write)[-2][1].symbol == larger:
+            if _parts(dimension, write)[-2][1].symbol == larger and len(write) <= MOST_CHARACTERS:
                 return write
         except UnitError:
             continue

@@ -3,16 +3,22 @@ exist."""
 
 from __future__ import annotations
 
+import dataclasses
 import re
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from typing import Any
 
 import pytest
 from flask import Flask
 from flask.testing import FlaskClient
+from tests.service.conftest import MILL_LOFT
+from tests.service.servers import QUAY_SIDE
 from tests.tokens import key_id_of
 
+from accord_rules.revision.book import Book
+from accord_service.api.governance_examples import OUTCOME_ASKED, RECORDED_ORDER
 from accord_service.api.v1 import ENDPOINTS
+from accord_service.app import create_app
 from accord_service.http import roles
 
 # What the collective agreed on, kept apart from roles.MAY: who may (+) and who may not (-). A change here is a change
@@ -164,6 +170,160 @@ def test_every_route_against_every_role(
         assert answer.status_code in LACKING, answer.text
     else:
         assert (answer.status_code, answer.json["type"]) == (403, "/problems/role-not-allowed")
+
+
+# -- whose things -----------------------------------------------------------------------------------------------------
+
+# Of every route that takes a key, what was agreed on whose things it is about:
+#   all       nobody's: the book, its changes and its keepers; a key of any shop, or of none, gets the same
+#   own       the caller's own shop, which no address names; a key of no shop has none
+#   thing     a thing of one shop; another shop's does not exist, and a key of no shop has none
+#   kept      a thing of one shop that its owner keeps, and admins for all
+#   none      nobody's, and not there yet: the proposal asked for is a draft
+WHOSE = """
+POST   /v1/validate own
+POST   /v1/recommend own
+POST   /v1/envelope own
+GET    /v1/catalogue all
+GET    /v1/catalogue/{kind} all
+GET    /v1/catalogue/{kind}/{name} all
+GET    /v1/limits all
+GET    /v1/limits/{name} all
+GET    /v1/sources all
+GET    /v1/sources/{name} all
+GET    /v1/sourcing all
+GET    /v1/rules all
+GET    /v1/rules/{name} all
+GET    /v1/steps all
+GET    /v1/steps/{name} all
+GET    /v1/facts all
+GET    /v1/facts/{name} all
+GET    /v1/revisions all
+GET    /v1/revisions/{revision} all
+GET    /v1/revisions/{revision}/changes all
+POST   /v1/revisions/{revision}/revert all
+GET    /v1/proposals all
+POST   /v1/proposals all
+GET    /v1/proposals/{proposal_id} all
+PUT    /v1/proposals/{proposal_id} all
+GET    /v1/proposals/{proposal_id}/status all
+POST   /v1/proposals/{proposal_id}/open all
+GET    /v1/proposals/{proposal_id}/effect none
+POST   /v1/proposals/{proposal_id}/approve all
+POST   /v1/proposals/{proposal_id}/decline all
+POST   /v1/proposals/{proposal_id}/withdraw all
+POST   /v1/proposals/{proposal_id}/publish all
+GET    /v1/records own
+POST   /v1/records own
+GET    /v1/records/{record_id} thing
+GET    /v1/records/{record_id}/replay thing
+DELETE /v1/records/{record_id}/reference thing
+GET    /v1/records/{record_id}/outcomes thing
+POST   /v1/records/{record_id}/outcomes thing
+GET    /v1/records/{record_id}/outcomes/{outcome_id} thing
+POST   /v1/records/{record_id}/outcomes/{outcome_id}/withdraw thing
+GET    /v1/shop own
+PUT    /v1/shop own
+GET    /v1/shop/status own
+GET    /v1/shop/presses/{press_id} thing
+PUT    /v1/shop/presses/{press_id} thing
+GET    /v1/shop/house-rules own
+PUT    /v1/shop/house-rules own
+GET    /v1/shops all
+POST   /v1/shops all
+GET    /v1/shops/{shop_id} kept
+PUT    /v1/shops/{shop_id} kept
+GET    /v1/keys all
+POST   /v1/keys kept
+GET    /v1/keys/{key_id} kept
+DELETE /v1/keys/{key_id} kept
+POST   /v1/keys/{key_id}/confirm kept
+GET    /v1/audit all
+"""
+WHOSE_OF = {(method, path): whose for method, path, whose in map(str.split, WHOSE.strip().splitlines())}
+# Whose key asks for the things of quay-side: its own, another shop's, one of no shop.
+ASKING = {"own": "quay-side", "other": "mill-loft", "none": roles.COLLECTIVE}
+CELLS = [
+    (*route, role, tenant)
+    for route in WHOSE_OF
+    for role in roles.ROLES
+    for tenant in ASKING
+    if tenant != "none" or role not in roles.SHOP_ROLES  # the store makes no such key
+]
+
+
+@pytest.fixture(scope="module")
+def things(open_collective: Any) -> Iterator[Any]:
+    """An application, the headers of each key, and the addresses of quay-side's things, all of them there."""
+    keys = [(shop, role) for shop in ("quay-side", "mill-loft") for role in roles.ROLES]
+    town = open_collective([QUAY_SIDE, MILL_LOFT], [*keys, (roles.COLLECTIVE, "steward"), (roles.COLLECTIVE, "admin")])
+    app = create_app(dataclasses.replace(town.config, replay_most=5))
+    client, counter = app.test_client(), town.headers("quay-side", "counter")
+
+    def made(address: str, body: Any, role: str) -> Any:
+        answer = client.post(address, json=body, headers=town.headers("quay-side", role))
+        assert answer.status_code == 201, answer.text
+        return answer.json
+
+    described = client.get("/v1/openapi.json").json
+    bodies = {
+        (method.upper(), path): example["value"]
+        for path, operations in described["paths"].items()
+        for method, operation in operations.items()
+        if isinstance(operation, dict) and "requestBody" in operation
+        for example in [*operation["requestBody"]["content"]["application/json"]["examples"].values()][:1]
+    }
+    bodies["POST", "/v1/keys"] = {**bodies["POST", "/v1/keys"], "shop_id": "quay-side"}
+    record = made("/v1/records", {**RECORDED_ORDER, "press": "bench-38", "quantity": 12}, "counter")["record_id"]
+    names = {
+        "record_id": record,
+        "outcome_id": made(f"/v1/records/{record}/outcomes", OUTCOME_ASKED, "counter")["outcome_id"],
+        "proposal_id": made("/v1/proposals", bodies["POST", "/v1/proposals"], "operator")["proposal_id"],
+        "key_id": client.get("/v1/shop/status", headers=counter).json["key_id"],
+        "shop_id": "quay-side",
+        "press_id": "bench-38",
+        "revision": "1",
+    }
+    yield client, town.headers, names, bodies
+    app.extensions["accord"].close()
+
+
+def test_of_every_route_that_takes_a_key_it_is_agreed_whose_things_it_is_about() -> None:
+    assert set(WHOSE_OF) == {route for route, may in MAY.items() if not may["nobody"]}
+    assert len(CELLS) == len(WHOSE_OF) * 12
+
+
+@pytest.mark.parametrize(("method", "path", "role", "tenant"), CELLS)
+def test_every_route_against_every_role_and_shop(
+    things: Any, book: Book, method: str, path: str, role: str, tenant: str
+) -> None:
+    """With requests that would be done, and are only tried: what is refused is refused for who asks."""
+    client, headers_of, names, bodies = things
+    (endpoint,) = (e for e in ENDPOINTS if (e.method, e.path) == (method, path))
+    address = path.format(**{**endpoint.examples[0].path(book), **names})
+    headers = dict(headers_of(ASKING[tenant], role)) | ({"If-Match": "*"} if endpoint.replaces else {})
+    trial = "?validate_only=true" if endpoint.writes else ""
+    answer = client.open(address + trial, method=method, json=bodies.get((method, path)), headers=headers)
+    told = answer.json.get("type", "").removeprefix("/problems/") if answer.status_code >= 400 else ""
+    assert (answer.status_code, told)[: 2 if told in REFUSALS else 0] == expected(method, path, role, tenant), (
+        answer.text
+    )
+
+
+REFUSALS = {"role-not-allowed": 403, "no-shop": 403, "not-found": 404, "not-authenticated": 401}
+
+
+def expected(method: str, path: str, role: str, tenant: str) -> tuple[Any, ...]:
+    """The refusal that both agreements want; () for who may, and is refused for something else at most."""
+    whose = WHOSE_OF[method, path]
+    if not MAY[method, path][role]:
+        return (403, "role-not-allowed")
+    if whose == "none":
+        return (404, "not-found")
+    if tenant == "none" and whose in ("own", "thing"):
+        return (403, "no-shop")
+    is_hidden = whose == "thing" or (whose == "kept" and role in roles.SHOP_ROLES)
+    return (404, "not-found") if tenant == "other" and is_hidden else ()
 
 
 @pytest.mark.parametrize(("method", "path"), MAY)

@@ -90,6 +90,12 @@ DOUBTFUL = {
     "both length and chunks": request("POST", "/echo", "Content-Length: 5", "Transfer-Encoding: chunked")
     + chunked(b""),
     "two lengths": request("POST", "/echo", "Content-Length: 2", "Content-Length: 2") + b"ab",
+    "two lengths that differ": request("POST", "/echo", "Content-Length: 2", "Content-Length: 40") + b"ab",
+    "a list of lengths": request("POST", "/echo", "Content-Length: 2, 40") + b"ab",
+    "a length of other digits": request("POST", "/echo", "Content-Length: \u0662") + b"ab",
+    "chunks behind a space": request("POST", "/echo", "Content-Length: 2", "Transfer-Encoding : chunked") + b"ab",
+    "chunks behind a tab": request("POST", "/echo", "Content-Length: 2", "Transfer-Encoding\t: chunked") + b"ab",
+    "a header with a NUL": request("GET", "/healthz", "X-A: b\x00c"),
     "a length with a sign": request("POST", "/echo", "Content-Length: +2") + b"ab",
     "chunked twice": request("POST", "/echo", "Transfer-Encoding: chunked, chunked") + chunked(b""),
     "chunked in HTTP/1.0": b"POST /echo HTTP/1.0\r\nTransfer-Encoding: chunked\r\n\r\n0\r\n\r\n",

@@ -24,7 +24,7 @@ from tests.service.servers import (
     serving_lab,
 )
 
-SLOW = 12
+SLOW, IDLE = 12, 300
 THREADS = 4
 
 
@@ -101,6 +101,14 @@ def test_half_a_request_keeps_nobody_waiting_and_ends_with_408(
     ids = {answer.document["request_id"] for answer, _ in answers}
     assert len(ids) == SLOW
     assert ids == ids & {line.get("request_id") for line in service.lines()}
+
+
+def test_hundreds_of_idle_connections_keep_nobody_waiting(service: Running, validate: Callable[[], int]) -> None:
+    with ExitStack() as stack:
+        for _ in range(IDLE):
+            stack.enter_context(service.client())
+        assert service.ask(request("GET", "/healthz")).status == 200
+        assert [validate() for _ in range(3)] == [200] * 3
 
 
 def test_a_connection_that_says_nothing_is_closed_without_an_answer(service: Running) -> None:

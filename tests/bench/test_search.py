@@ -1,0 +1,61 @@
+"""The search for the costliest order, by night; and what it found, with every change."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+from collections import Counter
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from accord_rules.authority import Authority
+from accord_rules.derive.case import Case
+from accord_rules.documents.reading import read
+from accord_rules.orders.order import Order
+from accord_rules.orders.shop import Shop
+from accord_rules.revision.book import Book
+
+ROOT = Path(__file__).parents[2]
+NIGHTLY_S = int(os.environ.get("ACCORD_SEARCH_S", "600"))
+START_MOST_S = 120
+
+
+@pytest.mark.nightly
+def test_no_order_costs_more_than_its_budget(capsys: pytest.CaptureFixture[str]) -> None:
+    command = [sys.executable, "tests/bench/search_costliest.py", "--seconds", str(NIGHTLY_S)]
+    done = subprocess.run(
+        command, cwd=ROOT, capture_output=True, text=True, timeout=2 * NIGHTLY_S + START_MOST_S, check=False
+    )
+    with capsys.disabled():
+        print(f"\n{done.stdout}")
+    assert done.returncode == 0, done.stdout + done.stderr
+
+
+def test_why_a_piece_is_not_known_is_worked_out_once_for_all_presses(
+    authority: Authority, book: Book, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """58 bytes took 8 CPU seconds on 40 presses, six of them for the questions that it leaves open."""
+    types = list(book.catalogue["press_types"])[:6]
+    document = {
+        **book.documents["base_example"]["shop"],
+        "presses": [{"id": f"press-{index}", "type": type_} for index, type_ in enumerate(types)],
+        "stock": {"products": list(book.catalogue["products"])[::6], "consumables": []},
+    }
+    order = read(Order, {"item": {}, "decorations": [{"placement": "front"}]})
+    worked_out: Counter[tuple[int, str]] = Counter()
+    collected = Case._collected_causes
+
+    def counted(self: Case, name: str, owner: Case) -> Mapping[str, Any]:
+        if owner.parent is None:
+            worked_out[id(owner.known.layers[0]), name] += 1
+        return collected(self, name, owner)
+
+    monkeypatch.setattr(Case, "_collected_causes", counted)
+    needs = authority.recommend(order, read(Shop, document)).needs
+    assert {need.pointer for need in needs} >= {"/item/substrate", "/item/colour"}
+    assert len(worked_out) >= 10
+    assert set(worked_out.values()) == {1}
