@@ -92,6 +92,7 @@ SHOP_STATUS: dict[str, Any] = {
     "house_rules": {"version": 2, "changed_at": _CHANGED_AT},
     "role": "owner",
     "key_id": KEY_ID,
+    "holder": "Nia Calder",
 }
 HOUSE_RULES: dict[str, Any] = {"limits": {"press.spread_most": "6 K", "press.parts_most": 2}}
 OWN_HOUSE_RULES: dict[str, Any] = {**HOUSE_RULES, "rules": {}, "without": {"products": [], "consumables": []}}

@@ -15,7 +15,7 @@ import click
 from accord_service.cli.failure import Failure
 from accord_service.run import log
 from accord_service.run.config import Config, ConfigError
-from accord_service.store import Store, StoreError
+from accord_service.store import Seals, Store, StoreError
 
 logger = logging.getLogger("accord_service.work")
 NICE = 10
@@ -53,13 +53,14 @@ def work(store: str, owner: int | None) -> None:
     """Work out effects of proposals until told to stop (Ctrl-C or SIGTERM), at low priority.
 
     Each service runs one such process itself (ACCORD_JOB_PROCESSES). More of them, on any machine that reaches the
-    store, share the work: each takes one core. One that is ended, however that happens, loses nothing.
+    store, share the work: each takes one core. They need the key that seals the audit (ACCORD_SEAL_KEY_FILE, or the
+    data folder's). One that is ended, however that happens, loses nothing.
     """
     if store:
         os.environ["ACCORD_STORE_URL"] = store
     try:
         config = Config.of_worker()
-        opened = Store.at(config.store_url, timeout_s=PATIENT_S)
+        opened = Store.at(config.store_url, timeout_s=PATIENT_S, seals=Seals.read(config.seal_key_file))
     except (ConfigError, StoreError) as error:
         raise Failure(f"It cannot start: {error}") from None
     log.configure(config.log_level)
