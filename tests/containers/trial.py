@@ -349,14 +349,14 @@ def same_bytes(up: Town) -> str:
 
 def limits_are_in_force(up: Town) -> str:
     told = []
-    for name, asked in yaml.safe_load(COMPOSE.read_text(encoding="utf-8"))["services"].items():
+    for name, service in yaml.safe_load(COMPOSE.read_text(encoding="utf-8"))["services"].items():
         host = up.inspect(name)["HostConfig"]
         if not (host["Memory"] and host["PidsLimit"] and host["NanoCpus"] and host["ReadonlyRootfs"]):
             raise Otherwise(f"{name} runs without its limits: {host}")
         if _succeeds(lambda name=name: up.inside(name, "touch", "/etc/written")):  # type: ignore[misc]
             raise Otherwise(f"{name} can write to its own disk")
         if name in SERVICES:
-            told.append(f"{name} {asked['mem_limit']}")
+            told.append(f"{name} {service['mem_limit']}")
     return ", ".join(told)
 
 
@@ -391,17 +391,17 @@ def _records_again(up: Town) -> bool:
 
 
 def killed_service(up: Town) -> str:
-    began_s, asked = time.monotonic(), 0
+    began_s, answered = time.monotonic(), 0
     up.kill("service-a")
     while not up.answers("service-a"):
         if up.ask("service-b").status_code != 200:
             raise Otherwise("the other service does not answer while one is away")
-        asked += 1
+        answered += 1
         if time.monotonic() - began_s > START_S:
             raise Otherwise("the killed service does not come back")
         time.sleep(0.2)
     same_bytes(up)
-    return f"back after {time.monotonic() - began_s:.1f} s; meanwhile the other answered {asked} orders"
+    return f"back after {time.monotonic() - began_s:.1f} s; meanwhile the other answered {answered} orders"
 
 
 def killed_primary(up: Town) -> str:
@@ -438,10 +438,10 @@ def lost_primary(up: Town) -> str:
     up.engine.docker("start", up.container(lost))
     _until(lambda: _records_again(up), START_S, "no record is taken after the lost one came back")
     recorded_s = time.monotonic() - began_s
-    kept = up.records_are_there()
+    records = up.records_are_there()
     return (
         f"{primary_of(up)} is promoted after {promoted_s:.1f} s, orders are answered live after {live_s:.1f} s; records"
-        f" are refused until the other is back as replica, taken after {recorded_s:.1f} s; all {kept} are there"
+        f" are refused until the other is back as replica, taken after {recorded_s:.1f} s; all {records} are there"
     )
 
 

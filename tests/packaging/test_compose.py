@@ -141,9 +141,9 @@ def test_every_port_is_the_one_that_gunicorn_binds(replicas: list[Mapping[str, A
 
 def of_kind(compose: Mapping[str, Any], kind: str) -> dict[str, Mapping[str, Any]]:
     """The services of the compose file whose names begin so; there are some."""
-    found = {name: service for name, service in compose["services"].items() if name.startswith(f"{kind}-")}
-    assert found
-    return found
+    services = {name: service for name, service in compose["services"].items() if name.startswith(f"{kind}-")}
+    assert services
+    return services
 
 
 def address(service: Mapping[str, Any]) -> str:

@@ -135,7 +135,7 @@ def replicas_asked_for(url: str) -> tuple[str, int]:
 class Connection:
     """Commands to the store. Every failure is a StoreAway (at once, while the breaker is open) or a StoreBroken.
 
-    ``replicas``: how many must have a write before it counts, each within ``replication_s``.
+    ``replicas``: how many must have a write before it counts, within ``replication_s``.
     """
 
     def __init__(

@@ -227,9 +227,9 @@ class Load:
                 shop = HOUSE_SHOP
                 if store.records.get(shop, record_id) is None:
                     gone.append(f"record {record_id}")
-                found = store.records.page(shop, reference=reference, limit=5).items
-                if len(found) > 1:
-                    gone.append(f"reference {reference} was recorded {len(found)} times")
+                same = store.records.page(shop, reference=reference, limit=5).items
+                if len(same) > 1:
+                    gone.append(f"reference {reference} was recorded {len(same)} times")
             gone += [f"key {key}" for key in list(self.done.keys) if store.keys.get(key) is None]
             gone += [f"proposal {one}" for one in list(self.done.proposals) if store.proposals.get(one) is None]
             for number, digest in list(self.done.revisions.items()):

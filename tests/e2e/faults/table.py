@@ -107,7 +107,7 @@ def restart_storm(up: Town, load: Load) -> Happened:
 
 def recycle_workers(up: Town, load: Load) -> Happened:
     """Each worker is replaced after some dozens of requests, as it is after many thousands in earnest."""
-    kept = [service.env for service in up.services]
+    usual = [service.env for service in up.services]
     for service in up.services:
         service.env = {**service.env, "ACCORD_WORKER_REQUESTS": "60"}
         _restart(service)
@@ -116,7 +116,7 @@ def recycle_workers(up: Town, load: Load) -> Happened:
     until(lambda: _recycled(up, before) >= 4, RECOVERED_S, "a worker that is replaced")
     load.hold()
     note = f"{_recycled(up, before)} workers replaced"
-    for service, env in zip(up.services, kept, strict=True):
+    for service, env in zip(up.services, usual, strict=True):
         service.env = env
         _restart(service)
     return Happened(time.monotonic(), note)

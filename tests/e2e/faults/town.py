@@ -173,13 +173,13 @@ class Service(Server):
 
     def workers(self) -> list[int]:
         """The process ids of its workers."""
-        found = []
+        pids = []
         for stat in Path("/proc").glob("[0-9]*/stat"):
             with contextlib.suppress(OSError):
                 text = stat.read_text().rpartition(")")[2].split()
                 if int(text[1]) == self.pid and text[0] not in "ZX":
-                    found.append(int(stat.parent.name))
-        return sorted(found)
+                    pids.append(int(stat.parent.name))
+        return sorted(pids)
 
 
 @dataclass
