@@ -71,6 +71,7 @@ bench: $(VENV)/.dev ## speed, as ratios taken in one run
 	$(BIN)/python tests/bench/bench_heat.py
 	$(BIN)/python tests/bench/bench_reading.py
 	$(BIN)/python tests/bench/bench_service.py
+	$(BIN)/python tests/bench/bench_speed.py
 
 lock: $(BIN)/python ## write the pinned requirements anew from pyproject's floors
 	$(BIN)/python tests/lock.py
