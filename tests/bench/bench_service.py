@@ -174,7 +174,7 @@ class Asker:
     """One kept-alive connection that asks one question over and over; times in milliseconds of wall clock."""
 
     def __init__(self, port: int, body: bytes, token: str) -> None:
-        self._connection = http.client.HTTPConnection("127.0.0.1", port, timeout=30)
+        self._connection = http.client.HTTPConnection("127.0.0.1", port, timeout=START_S)
         self._connection.connect()
         self._connection.sock.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
         self._body = body

@@ -171,7 +171,7 @@ class KnownFacts(dict[str, Any]):
                 raise KeyError(f"{name} is not known of the {list(Scope)[self.rank].value} alone")
             value = self[name] = self.wider[name]
             return value
-        if layer is not None and self._is_filled(name, layer):
+        if layer is not None and self.fillers and self._is_filled(name, layer):
             return self[name]
         try:
             value = answer(self, self.parts)

@@ -72,7 +72,7 @@ class Inference:
             return Counts(self._questions, self._engine_errors, self._disagreements)
 
     def judge(self, facts: Facts, limits: Limits) -> Judgement:
-        """What the judge alone says: for what is tried and for what is open, which are told to nobody as holding."""
+        """What the judge alone says: for what is only tried, and told to nobody."""
         return self._judge.judge(facts, limits)
 
     def infer(self, facts: Facts, limits: Limits) -> Inferred:

@@ -426,8 +426,7 @@ class Scales:
         assumed: dict[str, tuple[Case, Cause, set[str]]] = {}
         for case, plain in zip(cases, bare, strict=True):
             section = self._enforced[case.scope.rank]
-            # Of what is open the engine knows nothing.
-            open_ = (item for judged in self._judge(section, plain) for item in judged.unknown.items())
+            open_ = (item for inferred in self._infer(section, plain) for item in inferred.unknown.items())
             for rule, facts in open_:
                 if section.rules[rule].level not in _DECIDING:
                     continue
