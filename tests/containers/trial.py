@@ -500,7 +500,7 @@ def down_and_up(up: Town) -> str:
 
 def audit_is_whole(up: Town) -> str:
     admin = up.inside("service-a", "cat", "/var/lib/accord/keys/admin").strip()
-    said = up.inside("service-b", "accord", "audit", "verify", "--url", "http://127.0.0.1:8080", "--token", admin)
+    said = up.inside("service-b", "accord", "audit", "check", "--url", "http://127.0.0.1:8080", "--token", admin)
     return said.strip()
 
 

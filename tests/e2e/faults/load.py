@@ -35,6 +35,7 @@ CONNECT_S = 3.05  # as the Python client has it
 # From an acknowledged publication on, until every worker must answer by it; house rules are in force when acknowledged.
 SEEN_S = 2.0
 TRIES = 12
+EFFECT_S = 120.0
 THINK_S = 0.05  # or the load alone would be what is measured
 PAUSE_S = 0.25
 
@@ -196,7 +197,9 @@ class Load:
             base, entry = self._read_base(owner)
             changed = {"kind": "limits", "id": LIMIT, "value": {**entry, "value": entry["value"] + 1}}
             draft = owner.governance.propose(base, [changed], "To see it cross over.", "A town with faults.")
-            steward.governance.approve(owner.governance.open(draft["proposal_id"]))
+            owner.governance.open(draft["proposal_id"])
+            owner.governance.wait_for_effect(draft["proposal_id"], patience_s=EFFECT_S)
+            steward.governance.approve(steward.governance.status(draft["proposal_id"]))
             published = steward.governance.publish(draft["proposal_id"])
             number = int(published["revision"])
             newer = self._read_base(owner)
