@@ -437,6 +437,8 @@ def main() -> None:
     if given.part:
         print(json.dumps(PARTS[given.part]()))
         return
+    if given.beside and not (given.beside / ROOMS[0]).is_dir():
+        parser.error(f"{given.beside} is no checkout of this code")
     checkouts = {THIS: HERE} | ({OTHER: given.beside.resolve()} if given.beside else {})
     print(f"{'':52} {'':8} {'':40} aim")
     for title, name, figures, aim in rows(checkouts, given.only, LONG if given.long else SHORT):

@@ -235,6 +235,11 @@ def test_the_shipped_facts_answer_as_they_declare(few_rules: Book) -> None:
     assert failures(few_rules) == []
 
 
+def work_out_one_by_one(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Facts whose answers are planted are worked out by these, and not with the rest of their layer."""
+    monkeypatch.setattr(case_module, "fillers", lambda *_: {})
+
+
 @pytest.mark.parametrize(
     ("name", "answer", "says"),
     [
@@ -251,6 +256,7 @@ def test_an_answer_of_another_type_is_told_with_fact_and_file(
     name: str, answer: Any, says: str, few_rules: Book, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     node = case_module._NODES[name]
+    work_out_one_by_one(monkeypatch)
     monkeypatch.setitem(case_module._NODES, name, node._replace(answer=lambda facts, parts: answer))
     (fault,) = failures(few_rules)
     assert re.fullmatch(rf"derive/[a-z]+\.py:\d+: fact {name}: {says}.*", fault)
@@ -263,6 +269,7 @@ def test_it_is_told_before_a_rule_compares_it_and_whoever_reads_it_is_not_blamed
 ) -> None:
     comparing = {id_: rule for id_, rule in book.rules.items() if name in rule.condition.facts}
     assert comparing
+    work_out_one_by_one(monkeypatch)
     monkeypatch.setitem(case_module._NODES, name, case_module._NODES[name]._replace(answer=lambda facts, parts: answer))
     (fault,) = failures(replace(book, rules=comparing))
     complaint = re.escape(f"fact {name}: answers {answer!r}, which is not number")
@@ -275,6 +282,7 @@ def test_a_fact_that_fails_is_told_with_its_file_and_no_traceback(
     def failing(facts: Any, parts: Any) -> Any:
         return {}["depth"]
 
+    work_out_one_by_one(monkeypatch)
     monkeypatch.setitem(case_module._NODES, "item.rigid", case_module._NODES["item.rigid"]._replace(answer=failing))
     (fault,) = failures(few_rules)
     assert re.fullmatch(r"derive/item\.py:\d+: fact item\.rigid: fails with KeyError: 'depth'", fault)
