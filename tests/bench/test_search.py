@@ -6,14 +6,13 @@ import os
 import subprocess
 import sys
 from collections import Counter
-from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
 import pytest
 
 from accord_rules.authority import Authority
-from accord_rules.derive.case import Case
+from accord_rules.derive.case import Case, SharedFacts
 from accord_rules.documents.reading import read
 from accord_rules.orders.order import Order
 from accord_rules.orders.shop import Shop
@@ -46,15 +45,15 @@ def test_why_a_piece_is_not_known_is_worked_out_once_for_all_presses(
         "stock": {"products": list(book.catalogue["products"])[::6], "consumables": []},
     }
     order = read(Order, {"item": {}, "decorations": [{"placement": "front"}]})
-    worked_out: Counter[tuple[int, str]] = Counter()
-    collected = Case._collected_causes
+    worked_out: Counter[tuple[SharedFacts, str]] = Counter()
+    hear = Case._hear
 
-    def counted(self: Case, name: str, owner: Case) -> Mapping[str, Any]:
-        if owner.parent is None:
-            worked_out[id(owner.known.layers[0]), name] += 1
-        return collected(self, name, owner)
+    def counted(self: Case, name: str) -> Any:
+        if self.parent is None:
+            worked_out[self.known.layers[0], name] += 1
+        return hear(self, name)
 
-    monkeypatch.setattr(Case, "_collected_causes", counted)
+    monkeypatch.setattr(Case, "_hear", counted)
     needs = authority.recommend(order, read(Shop, document)).needs
     assert {need.pointer for need in needs} >= {"/item/substrate", "/item/colour"}
     assert len(worked_out) >= 10

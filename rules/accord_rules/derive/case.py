@@ -222,10 +222,11 @@ class Case:
 
     __slots__ = ("_causes", "_likeness", "_parts", "book", "index", "known", "parent", "scope")
 
-    def __init__(self, book: Book, shop: Shop, order: Order, *, assume: bool = True) -> None:
-        """A whole order. ``assume=False`` leaves unsaid things unknown instead of assuming."""
+    def __init__(self, book: Book, shop: Shop, order: Order, *, assume: bool = True, one_by_one: bool = False) -> None:
+        """A whole order. ``assume=False`` leaves unsaid things unknown instead of assuming; ``one_by_one`` works no
+        fact out but when it is read, for whoever listens to what one alone looks at."""
         parts = Parts(book, shop, order)
-        written = fillers(book.named_facts, _layer_of)
+        written = _NO_FILLERS if one_by_one else fillers(book.named_facts, _layer_of)
         self._set(book, None, Scope.ORDER, 0, parts, KnownFacts(parts, 0, (SharedFacts(),), None, assume, written))
 
     def _set(self, book: Book, parent: Case | None, scope: Scope, index: int, parts: Parts, known: KnownFacts) -> None:

@@ -213,7 +213,7 @@ class _Noting(Mapping[str, float]):
 def reads(book: Book, rule: Rule, order: Order, shop: Shop, name: str) -> bool:
     """Whether working out the facts of the rule's condition reads the limit."""
     noting = _Noting(book.limit_values)
-    case = case_of(rule.scope, order, shop, replace(book, limit_values=noting))
+    case = case_of(rule.scope, order, shop, replace(book, limit_values=noting), one_by_one=True)
     case.facts(tuple(rule.condition.facts))
     return name in noting.read
 

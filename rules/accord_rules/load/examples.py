@@ -162,9 +162,9 @@ def example_case(scope: Scope, example: Mapping[str, Any], book: Book) -> Case:
     return case_of(scope, *example_order(example, book), book)
 
 
-def case_of(scope: Scope, order: Order, shop: Shop, book: Book) -> Case:
+def case_of(scope: Scope, order: Order, shop: Shop, book: Book, *, one_by_one: bool = False) -> Case:
     """The case of an order, or of its first decoration, on the press it names or the shop's first."""
-    return _narrowed(Case(book, shop, order), scope)
+    return _narrowed(Case(book, shop, order, one_by_one=one_by_one), scope)
 
 
 def _narrowed(whole: Case, scope: Scope, answers: Answers | None = None) -> Case:
