@@ -69,7 +69,7 @@ def test_the_head_is_one_line_that_is_found_again(run: Accord, server: EmbeddedS
     line = run("head", "--store", server.url).output.strip()
     assert line.startswith("accord-audit-1 1 ")
     checked = run("check", "--store", server.url, "--seal-key", key, "--anchor", line)
-    assert (checked.exit_code, checked.output) == (0, "Whole: 1 entries, 2 documents.\n")
+    assert (checked.exit_code, checked.output) == (0, "Whole: 1 entries, 3 documents.\n")
 
 
 @pytest.mark.usefixtures("shop_written")
@@ -89,7 +89,7 @@ def test_keys_change_without_a_gap(run: Accord, server: EmbeddedServer, key: Pat
     line, new = run("head", "--store", server.url).output.strip(), tmp_path / "new.pem"
     assert run("new-key", new, "--old", key).exit_code == 0
     adopted = run("adopt", "--store", server.url, "--seal-key", new)
-    assert (adopted.exit_code, adopted.output) == (0, "2 documents are sealed as they are.\n")
+    assert (adopted.exit_code, adopted.output) == (0, "3 documents are sealed as they are.\n")
     public = tmp_path / "public.pem"
     public.write_text(run("public-keys", new).output)
     assert run("check", "--store", server.url, "--seal-key", public, "--anchor", line).exit_code == 0
