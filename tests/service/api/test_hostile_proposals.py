@@ -16,7 +16,7 @@ from flask.testing import FlaskClient
 
 from accord_rules.governance import changes
 from accord_rules.revision.book import Book
-from accord_service.steps import proposals
+from accord_service.steps import effects
 
 RULE, LIMIT = "wrongly-mirrored", "dye.polyester_share_full"
 SOURCE: dict[str, Any] = {
@@ -51,7 +51,7 @@ def work(monkeypatch: pytest.MonkeyPatch) -> Work:
         counted.trials += 1
 
     monkeypatch.setattr(changes, "from_documents", load_counted)
-    monkeypatch.setattr(proposals, "try_rules", try_counted)
+    monkeypatch.setattr(effects, "try_rules", try_counted)
     return counted
 
 
