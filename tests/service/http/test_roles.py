@@ -3,7 +3,6 @@ exist."""
 
 from __future__ import annotations
 
-import dataclasses
 import re
 from collections.abc import Iterator, Mapping
 from typing import Any
@@ -209,6 +208,7 @@ PUT    /v1/proposals/{proposal_id} all
 GET    /v1/proposals/{proposal_id}/status all
 POST   /v1/proposals/{proposal_id}/open all
 GET    /v1/proposals/{proposal_id}/effect none
+POST   /v1/proposals/{proposal_id}/effect/cancel all
 POST   /v1/proposals/{proposal_id}/approve all
 POST   /v1/proposals/{proposal_id}/decline all
 POST   /v1/proposals/{proposal_id}/withdraw all
@@ -229,6 +229,21 @@ GET    /v1/shop/presses/{press_id} thing
 PUT    /v1/shop/presses/{press_id} thing
 GET    /v1/shop/house-rules own
 PUT    /v1/shop/house-rules own
+POST   /v1/shop/house-rules/rules own
+GET    /v1/shop/house-rules/rules/{rule_id} thing
+PUT    /v1/shop/house-rules/rules/{rule_id} thing
+DELETE /v1/shop/house-rules/rules/{rule_id} thing
+GET    /v1/shop/house-rules/limits/{limit_id} own
+PUT    /v1/shop/house-rules/limits/{limit_id} own
+GET    /v1/shop/house-rules/versions own
+GET    /v1/shop/house-rules/versions/{version} thing
+GET    /v1/shop/versions own
+GET    /v1/shop/versions/{version} own
+GET    /v1/shop/presses/{press_id}/readings thing
+POST   /v1/shop/presses/{press_id}/readings thing
+GET    /v1/shop/presses/{press_id}/readings/{reading_id} thing
+DELETE /v1/shop/presses/{press_id}/readings/{reading_id} thing
+POST   /v1/shop/presses/{press_id}/readings/{reading_id}/confirm thing
 GET    /v1/shops all
 POST   /v1/shops all
 GET    /v1/shops/{shop_id} kept
@@ -239,6 +254,8 @@ GET    /v1/keys/{key_id} kept
 DELETE /v1/keys/{key_id} kept
 POST   /v1/keys/{key_id}/confirm kept
 GET    /v1/audit all
+GET    /v1/audit/head all
+GET    /v1/audit/check all
 """
 WHOSE_OF = {(method, path): whose for method, path, whose in map(str.split, WHOSE.strip().splitlines())}
 # Whose key asks for the things of quay-side: its own, another shop's, one of no shop.
@@ -257,7 +274,7 @@ def things(open_collective: Any) -> Iterator[Any]:
     """An application, the headers of each key, and the addresses of quay-side's things, all of them there."""
     keys = [(shop, role) for shop in ("quay-side", "mill-loft") for role in roles.ROLES]
     town = open_collective([QUAY_SIDE, MILL_LOFT], [*keys, (roles.COLLECTIVE, "steward"), (roles.COLLECTIVE, "admin")])
-    app = create_app(dataclasses.replace(town.config, replay_most=5))
+    app = create_app(town.config)
     client, counter = app.test_client(), town.headers("quay-side", "counter")
 
     def made(address: str, body: Any, role: str) -> Any:
@@ -275,6 +292,7 @@ def things(open_collective: Any) -> Iterator[Any]:
     }
     bodies["POST", "/v1/keys"] = {**bodies["POST", "/v1/keys"], "shop_id": "quay-side"}
     record = made("/v1/records", {**RECORDED_ORDER, "press": "bench-38", "quantity": 12}, "counter")["record_id"]
+    readings = "/v1/shop/presses/{press_id}/readings"
     names = {
         "record_id": record,
         "outcome_id": made(f"/v1/records/{record}/outcomes", OUTCOME_ASKED, "counter")["outcome_id"],
@@ -282,6 +300,9 @@ def things(open_collective: Any) -> Iterator[Any]:
         "key_id": client.get("/v1/shop/status", headers=counter).json["key_id"],
         "shop_id": "quay-side",
         "press_id": "bench-38",
+        "rule_id": made("/v1/shop/house-rules/rules", bodies["POST", "/v1/shop/house-rules/rules"], "owner")["id"],
+        "reading_id": made(readings.format(press_id="bench-38"), bodies["POST", readings], "operator")["reading_id"],
+        "version": "1",
         "revision": "1",
     }
     yield client, town.headers, names, bodies
