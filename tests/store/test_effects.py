@@ -61,7 +61,7 @@ def test_work_stands_in_no_audit_and_an_effect_does(store: Store) -> None:
     (entry,) = store.audit.entries(before.seq)
     assert set(entry.written) == {"proposal:p1", "effect:p1"}
     assert store.effects.get(record.id) == {"effect": 1}
-    assert (store.effects.get("p2"), store.audit.verify(), store.audit.altered()) == (None, None, ())
+    assert (store.effects.get("p2"), store.check().faults) == (None, ())
 
 
 def test_what_is_over_is_forgotten_and_what_nobody_forgets_ends(store: Store, raw: Any) -> None:

@@ -81,7 +81,7 @@ def broken(monkeypatch: pytest.MonkeyPatch) -> None:
     def fail(self: Authority, *arguments: Any, **options: Any) -> Any:
         raise RuntimeError("the secret of the house")
 
-    monkeypatch.setattr(Authority, "validate", fail)
+    monkeypatch.setattr(Authority, "validated", fail)
 
 
 @pytest.mark.usefixtures("broken")

@@ -33,9 +33,9 @@ def sound(reader: reading.Reader) -> st.SearchStrategy[Any]:
     """Values that the reader takes."""
     match reader:
         case reading.Text(most):
-            return st.text(
-                st.characters(min_codepoint=32, exclude_categories=("Cs",)), min_size=1, max_size=min(most, 8)
-            )
+            characters = st.characters(min_codepoint=32, exclude_categories=("Cs",))
+            legible = characters.filter(lambda character: reading.no_text(character) is None)
+            return st.text(legible, min_size=1, max_size=min(most, 8))
         case reading.Choice(words):
             return st.sampled_from(words)
         case GarmentSizeText():

@@ -123,8 +123,7 @@ class Desk:
         """No run waits, and no work is left behind; the chain of the audit is whole and says what is kept."""
         assert self.store.effects.runs() == ()
         assert not [key for key in keys_of(self.store) if b"effect-work" in key]
-        assert self.store.audit.verify() is None
-        assert self.store.audit.altered() == ()
+        assert self.store.check().faults == ()
 
 
 def keys_of(store: Store) -> list[bytes]:

@@ -25,6 +25,7 @@ from accord_service.api import examples
 # Caches without a bound, each with what keeps it small. Nothing of a request may be among the arguments.
 FIXED = {
     "accord_rules.advise.moves._settings_of": "the facts of the code",
+    "accord_rules.derive.case._layer_of_causes": "the facts of the code",
     "accord_rules.authority.code_digest": "no argument",
     "accord_service.cli.answerers._shipped": "no argument",
     "accord_service.worker.trials.trier": "no argument",
