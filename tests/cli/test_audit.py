@@ -11,6 +11,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 from accord_service.cli.main import main
+from accord_service.serving import first_start
 from accord_service.store import ChainHead, EmbeddedServer, Seals, Store
 from accord_service.store.connection import connect
 
@@ -124,3 +125,25 @@ def test_a_file_that_is_no_key_is_refused_by_what_it_is(run: Accord, tmp_path: P
     for words in (("public-keys", file), ("check", "--store", "unix:///nowhere", "--seal-key", file)):
         shown = run(*words)
         assert (shown.exit_code, "The seal key's file" in shown.output) == (2, True)
+
+
+def test_the_store_that_came_along_is_adopted_where_its_service_can_not_start(run: Accord, tmp_path: Path) -> None:
+    """Its seal key is lost, so no service opens it, and nobody else can."""
+    data = tmp_path / "data"
+    server = EmbeddedServer.start(data / "store")
+    try:
+        first_start.furnish(server.url, data)
+    finally:
+        server.stop()
+    new = tmp_path / "new.pem"
+    assert run("new-key", new).exit_code == 0
+    refused = run("adopt", "--data", data, "--seal-key", new)
+    assert (refused.exit_code, "--as-it-is" in refused.output) == (2, True)
+    assert run("adopt", "--data", data, "--seal-key", new, "--as-it-is").exit_code == 0
+    server = EmbeddedServer.start(data / "store")
+    try:
+        assert run("check", "--store", server.url, "--seal-key", new).exit_code == 0
+    finally:
+        server.stop()
+    assert run("adopt").exit_code == 2
+    assert run("adopt", "--data", data, "--store", server.url).exit_code == 2

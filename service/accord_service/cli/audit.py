@@ -5,7 +5,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, nullcontext
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -16,7 +16,7 @@ from accord_client import Client
 from accord_service.cli.answerers import ServiceCall, put_to, service_named
 from accord_service.cli.failure import Failure
 from accord_service.run.config import SEAL_KEY_FILE, Config, ConfigError, store_url
-from accord_service.store import ChainHead, SealedEntry, Seals, Store, StoreError, broken_at
+from accord_service.store import ChainHead, EmbeddedServer, SealedEntry, Seals, Store, StoreError, broken_at
 
 WHOLE, BROKEN = 0, 1
 TIMEOUT_S = 10.0
@@ -95,16 +95,25 @@ def head(store: str | None, url: str | None, token: str | None, allow_insecure: 
 
 
 @audit.command()
-@click.option("--store", "store", required=True, help="The store; no service with another key may be running on it.")
+@click.option("--store", "store", help="The store; no service with another key may be running on it.")
+@click.option(
+    "--data",
+    type=click.Path(exists=True, file_okay=False, path_type=Path),
+    help="In place of --store: the data folder of a service that has stopped, whose store came along.",
+)
 @_seal_key
 @click.option("--as-it-is", is_flag=True, help="Also where it is not whole: nothing is known of what was done to it.")
-def adopt(store: str, seal_key: Path | None, as_it_is: bool) -> None:
+def adopt(store: str | None, data: Path | None, seal_key: Path | None, as_it_is: bool) -> None:
     """Seal everything in a store anew, with the key in use.
 
     After a change of keys this makes the old private key dispensable. With --as-it-is it takes a store whose key is
-    lost, or that was tampered with, as it is now; each later check says so.
+    lost, or that was tampered with, as it is now; each later check says so. Afterwards remove the file audit-anchor
+    from the data folder of each service, since the line in it was sealed by the key of before, and start them again.
     """
-    with _opened(store, seal_key) as opened:
+    if (store is None) == (data is None):
+        raise click.UsageError("Name one of --store and --data.")
+    own = nullcontext(store) if data is None else _came_along(data)
+    with own as url, _opened(str(url), seal_key or (data / "seal-key.pem" if data else None)) as opened:
         account = opened.check()
         if not account.is_whole and not as_it_is:
             raise Failure("\n".join([*account.lines(), "With --as-it-is it is sealed all the same."]))
@@ -148,6 +157,19 @@ def _anchor(line: str) -> ChainHead:
         return ChainHead.from_line(line)
     except ValueError as error:
         raise click.BadParameter(f"{error}.", param_hint="--anchor") from None
+
+
+@contextmanager
+def _came_along(data: Path) -> Iterator[str]:
+    """The store in a data folder, running, while no service has it."""
+    try:
+        server = EmbeddedServer.start(data / "store")
+    except StoreError as error:
+        raise Failure(_sentence(error)) from None
+    try:
+        yield server.url
+    finally:
+        server.stop()
 
 
 @contextmanager

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import inspect
 import logging
+import threading
 from collections.abc import Iterator, Mapping
 from itertools import groupby
 from typing import Any
@@ -54,9 +55,13 @@ _OF_INDEX = (UnreadableRequest, RequestTooSlow, HeaderTooLarge, InternalError)
 _SERVERS = [{"url": "/", "description": "the service that gives this description"}]
 
 
+# Schemas get names of their own while one document is made; two made at once would take them for repeated ones.
+_DESCRIBING = threading.Lock()
+
+
 def description(room: Room) -> dict[str, Any]:
     """The whole document. Its example answers are what this application really answers, by the book of now."""
-    with room.taken() as snapshot:
+    with room.taken() as snapshot, _DESCRIBING:
         digest = f"{snapshot.book.revision} {snapshot.book.digest}"
         if room.described is None or room.described[0] != digest:
             try:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import unicodedata
 from dataclasses import dataclass
 from typing import Any
 
@@ -21,4 +22,18 @@ class Holder(Text):
         name = Text.leaf(self, value)
         if same_holder(name, ""):
             raise LeafError("must be a name: there is no letter in it", code="bad-format")
+        mixed = sorted(_alphabets(name).intersection(_ALIKE))
+        if len(mixed) > 1:
+            alphabets = " and ".join(alphabet.capitalize() for alphabet in mixed)
+            raise LeafError(f"must be in one alphabet, since letters of {alphabets} look alike", code="bad-format")
         return name
+
+
+# Alphabets whose letters are taken for each other's (Unicode Technical Standard 39, section 5): a name in two of them
+# may be made to look like somebody else's.
+_ALIKE = frozenset(("ARMENIAN", "CHEROKEE", "COPTIC", "CYRILLIC", "GREEK", "LATIN"))
+
+
+def _alphabets(name: str) -> frozenset[str]:
+    """The first words of its letters' names in Unicode, which are their alphabets'."""
+    return frozenset(unicodedata.name(letter, "").partition(" ")[0] for letter in name if letter.isalpha())

@@ -64,10 +64,12 @@ KINDS: Mapping[str, Kind] = MappingProxyType(
         # The chain itself.
         "audit": Kind("list", not_in_chain="the chain"),
         "audit-head": Kind("string", not_in_chain="the chain's sealed head"),
+        # Nobody's acts. The sum in it becomes the effect that is shown, and has no seal of its own yet: whoever writes to
+        # the store past the services can change what an effect says while it is worked out.
+        "effect-work": Kind(not_in_chain="how far the working out of an effect has come; taken away when it ends"),
         # Nobody's acts, on which nothing rests.
         "turn": Kind("string", not_in_chain="who writes next; ends by itself within 50 ms"),
         "witness": Kind("string", not_in_chain="what a wait for the replicas rests on; ends by itself within seconds"),
-        "effect-work": Kind(not_in_chain="how far the working out of an effect has come; taken away when it ends"),
         "claim": Kind("string", not_in_chain="a write that is under way; ends by itself within 10 s"),
         "trial": Kind("string", not_in_chain="whether the store takes writes; ends by itself within a minute"),
         "rate": Kind("string", not_in_chain="how often a key, or a shop, has asked; ends by itself within minutes"),

@@ -342,6 +342,26 @@ def test_an_end_that_can_not_be_is_refused(changing: Any, expires_at: Any, sente
     assert sentence in refused.json["errors"][0]["message"]
 
 
+def test_a_holder_is_written_in_one_alphabet(changing: Any) -> None:
+    """The Cyrillic е in Ruе looks like the Latin e of somebody else (Unicode Technical Standard 39)."""
+    for holder, status in (("Ru\u0435 Castell", 422), ("Rue Castell", 201), ("Анна Ли", 201), ("Rue 王", 201)):
+        body = {"shop_id": "quay-side", "role": "counter", "holder": holder}
+        answer = changing.first.post("/v1/keys", json=body, headers=changing.headers("quay-side", "admin"))
+        assert answer.status_code == status, answer.text
+        if status == 422:
+            assert "letters of Cyrillic and Latin look alike" in answer.json["errors"][0]["message"]
+
+
+def test_an_owner_revokes_no_stewards_and_no_admins_key(changing: Any) -> None:
+    """Their approvals, and the confirming of others' keys, bind the shop as well."""
+    client, owner = changing.first, changing.headers("quay-side", "owner")
+    for role in ("steward", "admin"):
+        key_id = client.get("/v1/shop/status", headers=changing.headers("quay-side", role)).json["key_id"]
+        refused = client.delete(f"/v1/keys/{key_id}", headers=owner)
+        assert (refused.status_code, refused.json["type"]) == (403, "/problems/role-not-allowed")
+        assert client.get("/v1/shop/status", headers=changing.headers("quay-side", role)).status_code == 200
+
+
 @pytest.mark.parametrize("holder", [" ", "\u3000", "\u200b", "\u2060 \u00ad", ""])
 def test_a_holder_that_nobody_can_see_is_no_holder(changing: Any, holder: str) -> None:
     """Unicode: U+3000 is a space (Zs), U+00AD, U+200B and U+2060 are format characters (Cf)."""
