@@ -13,6 +13,8 @@ import threading
 import time
 from collections.abc import Mapping, Sequence
 
+from accord_service.run import processes
+
 logger = logging.getLogger("accord_service.start")
 SHORTEST_PAUSE_S, LONGEST_PAUSE_S = 0.1, 10.0
 SETTLED_S = 60.0  # one that lived so long did not end for the way it was started
@@ -65,7 +67,7 @@ class Helpers:
         while not self._stopping.is_set():
             began_s = time.monotonic()
             # Ctrl-C in the owner's terminal is for the owner to handle.
-            process = subprocess.Popen(self._command, stdin=subprocess.DEVNULL, env=self._env, start_new_session=True)
+            process = processes.start(self._command, stdin=subprocess.DEVNULL, env=self._env, start_new_session=True)
             self._processes[number] = process
             if self._stopping.is_set():
                 process.terminate()

@@ -30,6 +30,7 @@ from importlib.util import find_spec
 from pathlib import Path
 from urllib.parse import quote
 
+from accord_service.run import processes
 from accord_service.store.errors import FolderOwned, StoreBroken
 
 logger = logging.getLogger(__name__)
@@ -199,7 +200,7 @@ class EmbeddedServer:
             if log_file.exists():  # why the last one ended may be worth knowing
                 log_file.replace(self.folder / "server.log.1")
             with open(log_file, "wb") as log:
-                process = subprocess.Popen(
+                process = processes.start(
                     [sys.executable, "-I", "-S", "-c", _BECOME_SERVER, str(os.getpid()), *self._command()],
                     stdin=subprocess.DEVNULL,
                     stdout=log,
