@@ -45,7 +45,6 @@ COMPOSE = ROOT / "docker-compose.yml"
 PROJECT = "accord-trial"
 PYTHON_IMAGE, STORE_IMAGE, SERVICE_IMAGE = "python:3.12-slim", "redis:7.2-bookworm", "platen-accord:local"
 SUITE = "bookworm"
-MIRROR = "http://deb.debian.org/debian"
 CERTIFICATES = Path("/etc/ssl/certs/ca-certificates.crt")
 START_S, PROMOTED_S, ANSWER_S = 180.0, 30.0, 20.0
 SERVICES, STORES = ("service-a", "service-b"), ("store-a", "store-b")
@@ -172,7 +171,7 @@ def make_base_images(docker: Engine, folder: Path) -> None:
     python, store = folder / "python.tar", folder / "store.tar"
     if not (python.exists() and store.exists()):
         tree = folder / "tree"
-        run(["debootstrap", "--variant=minbase", "--include=ca-certificates", SUITE, str(tree), MIRROR])
+        run(["debootstrap", "--variant=minbase", "--include=ca-certificates", SUITE, str(tree)])
         shutil.copy("/etc/resolv.conf", tree / "etc/resolv.conf")
         shutil.copy(CERTIFICATES, tree / CERTIFICATES.relative_to("/"))  # those that this machine trusts
         (tree / "usr/sbin/policy-rc.d").write_text("#!/bin/sh\nexit 101\n", encoding="ascii")  # start nothing
