@@ -74,6 +74,27 @@ def check_schema(file: Path) -> subprocess.CompletedProcess[str]:
     return subprocess.run(command, capture_output=True, text=True, timeout=60, check=False)
 
 
+def repeated_keys(node: yaml.Node) -> Iterator[str]:
+    """Keys that stand twice in one mapping, with their lines: YAML 1.2 forbids them and compose refuses the file, where a
+    lenient reader takes the last one in silence.
+    """
+    if isinstance(node, yaml.MappingNode):
+        keys = [key.value for key, _ in node.value]
+        for key, value in node.value:
+            if keys.count(key.value) > 1 and key.value != "<<":
+                yield f"line {key.start_mark.line + 1}: {key.value}"
+            yield from repeated_keys(value)
+    elif isinstance(node, yaml.SequenceNode):
+        for item in node.value:
+            yield from repeated_keys(item)
+
+
+def test_no_key_stands_twice() -> None:
+    # Source: YAML 1.2.2, section 3.2.1.3: the keys of a mapping are unique.
+    assert list(repeated_keys(yaml.compose("a: {b: 1, c: 2, b: 3}"))) == ["line 1: b", "line 1: b"]
+    assert list(repeated_keys(yaml.compose(COMPOSE.read_text(encoding="utf-8")))) == []
+
+
 def test_the_compose_file_keeps_to_the_specification() -> None:
     checked = check_schema(COMPOSE)
     assert checked.returncode == 0, checked.stdout + checked.stderr
