@@ -9,12 +9,14 @@ from __future__ import annotations
 import dataclasses
 import json
 from collections.abc import Callable, Mapping
+from contextlib import ExitStack
 from dataclasses import dataclass, field, replace
 from datetime import datetime
+from functools import partial
 from types import MappingProxyType
 from typing import Any, cast
 
-from flask import Response, after_this_request, g, request
+from flask import Response, after_this_request, g, request, stream_with_context
 from werkzeug.datastructures import ETags
 from werkzeug.http import http_date, parse_etags
 
@@ -24,12 +26,13 @@ from accord_rules.orders.order import Order
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
 from accord_rules.revision.names import unknown_in
-from accord_service.api.request import note, timed
+from accord_service.api import lines
+from accord_service.api.request import note, request_id, timed
 from accord_service.api.room import Room, Snapshot, room
 from accord_service.api.store_problems import store_problems
 from accord_service.api.tags import OF_ORDERS, require_tag
 from accord_service.http import roles, wire
-from accord_service.http.body import json_of
+from accord_service.http.body import json_of, refuse_other_media
 from accord_service.http.coding import unpacked
 from accord_service.http.problems import (
     AlreadyThere,
@@ -73,7 +76,7 @@ from accord_service.http.writing import (
 )
 from accord_service.run.times import instant
 from accord_service.steps.shops import Caller, KnownShop
-from accord_service.worker.admission import BOOKS, QUESTIONS, admit_heavy, admitted_before, asker, is_heavy
+from accord_service.worker.admission import BOOKS, LINES, QUESTIONS, admit_heavy, admitted_before, asker, is_heavy
 from accord_service.worker.rates import SHOP, WINDOW_S
 
 _EMPTY: Mapping[str, Any] = MappingProxyType({})
@@ -205,6 +208,7 @@ class Endpoint:
     parameters: Mapping[str, str]
     judges: bool
     heavy: Callable[[Call], bool] | None
+    lines: bool
     again: Callable[[Call], Answer | None] | None
     as_of: bool
     writes: bool
@@ -250,6 +254,8 @@ class Endpoint:
     def view(self, **path: str) -> Response:
         if self.deprecation is not None:
             after_this_request(self.deprecation.mark)
+        if self.lines:
+            return self._line_by_line(path)
         with room().taken() as snapshot:
             caller = self._caller(snapshot)
             if self.judges and snapshot.edition.failed:
@@ -270,6 +276,42 @@ class Endpoint:
             finally:
                 room().metrics.mirror_ledger(room().ledger)
             return self._written(answer, call, preview=self.writes and call.query.validate_only)
+
+    def _line_by_line(self, path: Mapping[str, str]) -> Response:
+        """The answer that is worked out as it is sent; what it is answered from is held until its last line."""
+        with ExitStack() as leases:
+            snapshot = leases.enter_context(room().taken())
+            caller = self._caller(snapshot)
+            if self.judges and snapshot.edition.failed:
+                raise NotReady()
+            refuse_other_media(request, lines.MEDIA_TYPE)
+            with store_problems(replaces=False):
+                call = self._call(snapshot, caller, path)
+                self._admit(call)
+            if self.judges:
+                _ = call.authority, call.shop  # what is wrong with these is wrong with every line
+            leases.callback(room().metrics.mirror_ledger, room().ledger)
+            held = leases.pop_all()
+        source = lines.Lines(request.environ["wsgi.input"], room().config.body_limit, call.query.first_line)
+        revision = call.snapshot.edition.head.number
+        answers = lines.answers(source, partial(self.answer_line, call), revision, request_id())
+        response = Response(stream_with_context(answers), mimetype=lines.MEDIA_TYPE)
+        response.call_on_close(held.close)
+        response.headers["Cache-Control"] = "no-store"
+        response.headers[BASIS_HEADER] = _basis(snapshot)
+        return response
+
+    def answer_line(self, call: Call, document: Mapping[str, Any]) -> Answer:
+        """The answer to one line of a call. Raises Problem."""
+        with ExitStack() as leases:
+            call = replace(call, document=document, snapshot=call.snapshot.lent(leases))
+            given_again = self.again(call) if self.again is not None else None
+            if given_again is not None:
+                return given_again
+            try:
+                return cast(Answer, self.run(self._read(call)))
+            except DocumentError as error:
+                raise FaultyDocument(faults=error.faults) from None
 
     def _caller(self, snapshot: Snapshot) -> Caller:
         scheme, _, token = request.headers.get("Authorization", "").partition(" ")
@@ -310,7 +352,9 @@ class Endpoint:
             snapshot = snapshot.as_of(query.revision)
         named = if_match(_if_match()) if self.replaces else None
         call = Call(room=room(), snapshot=snapshot, caller=caller, path=path, query=query, if_match=named)
-        return call if self.takes is None else replace(call, document=json_of(request, room().config.body_limit))
+        if self.takes is None or self.lines:
+            return call
+        return replace(call, document=json_of(request, room().config.body_limit))
 
     def _read(self, call: Call) -> Call:
         """The call with its body read. Raises FaultyDocument."""
@@ -326,7 +370,7 @@ class Endpoint:
     def _admit(self, call: Call) -> None:
         """Raises TooManyHeavy for a heavy question without a place, HandedOn for one that has its place elsewhere."""
         # A record is judged; any other heavy write loads a book.
-        lane = BOOKS if self.writes and not self.judges else QUESTIONS
+        lane = LINES if self.lines else BOOKS if self.writes and not self.judges else QUESTIONS
         who = asker(call.caller.shop_id, call.caller.key_id)
         if self.heavy is not None and self.heavy(call) and not admit_heavy(who, lane):
             detail = "All the places for requests that take long are taken, or all that this key or its shop may have."
@@ -378,10 +422,9 @@ class Endpoint:
             content = dump(answer.document, is_stored) if answer.content is None else answer.content
             response = Response(content, status=answer.status, mimetype="application/json")
         response.headers.extend(dict(answer.headers))
-        held = snapshot.basis == "held"
         if (caching := self._caching(call)) is not None:
             response.headers.setdefault("Cache-Control", caching)
-        response.headers[BASIS_HEADER] = f"held; age={snapshot.age_s:.0f}" if held else "live"
+        response.headers[BASIS_HEADER] = _basis(snapshot)
         if self.method == "GET":
             return _if_it_matches(tagged(response, answer))
         if (self.replaces or answer.version is not None) and not preview:
@@ -400,6 +443,11 @@ class Endpoint:
         if pinned:
             return "private, max-age=31536000, immutable"
         return REVALIDATED if self.method == "GET" else None
+
+
+def _basis(snapshot: Snapshot) -> str:
+    """What an answer rests on, as its header says it."""
+    return f"held; age={snapshot.age_s:.0f}" if snapshot.basis == "held" else "live"
 
 
 def always(call: Call) -> bool:
@@ -459,6 +507,7 @@ def endpoint(
     parameters: Mapping[str, str] = _EMPTY,
     judges: bool = False,
     heavy: Callable[[Call], bool] | None = None,
+    lines: bool = False,
     again: Callable[[Call], Answer | None] | None = None,
     as_of: bool = False,
     writes: bool = False,
@@ -476,7 +525,9 @@ def endpoint(
     ``tags.TAGS``; it also says what caches may keep. ``takes``, ``query`` and ``answers`` are dataclasses with readers,
     ``parameters`` what the names in the path mean. ``judges``: must not
     answer while the authority's own test is red. ``heavy``: says of a call whether it may take long, and so needs a
-    place among those (``worker.admission``). ``again``: the answer kept from the last time that the very same was
+    place among those (``worker.admission``). ``lines``: takes such a document a line, with no end, and answers each
+    with a line (``api.lines``); always heavy; the query has ``first_line``.
+    ``again``: the answer kept from the last time that the very same was
     asked, given a call whose document is not read yet; None where there is none. ``as_of``: answers from an older
     revision for ``?revision=``.
     ``writes``: gives Prepared, takes ``?validate_only=`` and Idempotency-Key; ``replaces``: and needs If-Match, which
@@ -506,6 +557,7 @@ def endpoint(
             parameters=parameters,
             judges=judges,
             heavy=heavy,
+            lines=lines,
             again=again,
             as_of=as_of,
             writes=writes or replaces is not None,

@@ -226,6 +226,18 @@ ORDERS = (
     Example("A bag of the book, settings left to the answer", _TOTE),
     Example("A garment and a press described by hand", _DESCRIBED),
 )
+# A line each, and one that can't be read.
+ORDER_LINES = (
+    Example(
+        "Two orders, one of them with a fault",
+        {
+            "lines": [
+                {"reference": "HL-1043", **_TOTE},
+                {"reference": "HL-1044", **_TOTE, "item": {"blank": "tote-polyster"}},
+            ]
+        },
+    ),
+)
 OPEN = (Example("What a bag leaves open", _TOTE),)
 REQUESTS = (
     Example(

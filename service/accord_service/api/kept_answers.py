@@ -10,7 +10,7 @@ from typing import Any
 from accord_rules.documents.reading import Fault, readers_of
 from accord_rules.orders.order import Order
 from accord_service.api.endpoint import Call, dump
-from accord_service.api.records import count
+from accord_service.api.records import count, judged_apart
 from accord_service.http.writing import Answer
 from accord_service.worker.kept import Counted, KeptAnswer
 
@@ -34,7 +34,14 @@ def given_again(call: Call) -> Answer | None:
     return Answer({}, content=kept.before + said + kept.after)
 
 
-def kept(call: Call, document: Mapping[str, Any], counted: Counted) -> Answer:
+def validated(call: Call) -> Answer:
+    """The verdict on the call's order, counted, and kept where it may be."""
+    document, counted = judged_apart(call, observed="observed" in call.query.include)
+    count(call, counted)
+    return _kept(call, document, counted)
+
+
+def _kept(call: Call, document: Mapping[str, Any], counted: Counted) -> Answer:
     """The answer of a document, kept for the next time where that may be."""
     content = dump(document)
     # Where trials were ended for the time they took, the next one may have more.

@@ -76,6 +76,10 @@ class Snapshot:
     def book(self) -> Book:
         return self.edition.book
 
+    def lent(self, leases: ExitStack) -> Snapshot:
+        """The same, with what else it takes held no longer than ``leases``, within its own time."""
+        return replace(self, _leases=leases)
+
     def as_of(self, revision: int | None) -> Snapshot:
         """The same with an older revision of the book; None for the one it has. Raises NotFound, StoreAway."""
         if revision is None or revision == self.edition.head.number:

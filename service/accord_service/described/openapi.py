@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import dataclasses
 import inspect
+import io
 import logging
 import threading
 from collections.abc import Iterator, Mapping
+from functools import partial
 from itertools import groupby
 from typing import Any
 
@@ -15,9 +18,9 @@ from marshmallow import fields
 
 from accord_rules.documents.reading import DocumentError, Many, readers_of
 from accord_rules.verdict import LEVELS
-from accord_service.api import examples
+from accord_service.api import examples, lines
 from accord_service.api.answers import ApiIndex
-from accord_service.api.endpoint import Call, Endpoint, Example, shown
+from accord_service.api.endpoint import Call, Endpoint, Example, dump, shown
 from accord_service.api.room import Room, Snapshot
 from accord_service.api.tags import TAGS
 from accord_service.api.v1 import ENDPOINTS
@@ -54,6 +57,8 @@ _OF_INDEX = (UnreadableRequest, RequestTooSlow, HeaderTooLarge, InternalError)
 # The document is read from the service that it describes.
 _SERVERS = [{"url": "/", "description": "the service that gives this description"}]
 
+
+_EXAMPLE_REQUEST = "order-1043-try-2"
 
 # Schemas get names of their own while one document is made; two made at once would take them for repeated ones.
 _DESCRIBING = threading.Lock()
@@ -125,7 +130,7 @@ def _let_words_grow(schema: Any) -> None:
 
 def _documents() -> Iterator[type]:
     """Every dataclass that is read from a request or written into an answer, the inner ones first."""
-    answered = (ApiIndex, *(endpoint.answers for endpoint in ENDPOINTS), ProblemDetails)
+    answered = (ApiIndex, *(endpoint.answers for endpoint in ENDPOINTS), lines.LinesEnd, ProblemDetails)
     yield from wire.named_once((*_sent(), *(cls for root in answered for cls in wire.dataclasses_in(root))))
 
 
@@ -185,9 +190,32 @@ def _operation(endpoint: Endpoint, room: Room, snapshot: Snapshot) -> dict[str, 
     if endpoint.deprecation is not None:
         operation["deprecated"] = True
     if endpoint.takes is not None:
-        content = {"schema": wire.schema_of(endpoint.takes), "examples": _request_examples(endpoint, snapshot)}
-        operation["requestBody"] = {"required": True, "content": {"application/json": content}}
+        content = {**_schema(endpoint, endpoint.takes), "examples": _request_examples(endpoint, snapshot)}
+        operation["requestBody"] = {"required": True, "content": {_media_type(endpoint): content}}
     return operation
+
+
+def _media_type(endpoint: Endpoint) -> str:
+    return lines.MEDIA_TYPE if endpoint.lines else "application/json"
+
+
+def _schema(endpoint: Endpoint, *classes: type) -> dict[str, Any]:
+    """The schema of what is sent or answered. A document a line is a text for OpenAPI 3.1, which has no word for such;
+    what a line holds stands beside it (JSON Schema, section 8.5)."""
+    if not endpoint.lines:
+        (cls,) = classes
+        return {"schema": wire.schema_of(cls)}
+    kinds = [{"$ref": f"#/components/schemas/{cls.__name__}"} for cls in classes]
+    held = kinds[0] if len(kinds) == 1 else {"anyOf": kinds}
+    about = f"a JSON document a line (NDJSON): {' or '.join(cls.__name__ for cls in classes)}"
+    return {
+        "schema": {
+            "type": "string",
+            "description": about,
+            "contentMediaType": "application/json",
+            "contentSchema": held,
+        }
+    }
 
 
 def _path_parameters(endpoint: Endpoint, snapshot: Snapshot) -> list[dict[str, Any]]:
@@ -222,7 +250,8 @@ def _query_parameters(endpoint: Endpoint) -> list[dict[str, Any]]:
 
 def _responses(endpoint: Endpoint, room: Room, snapshot: Snapshot) -> dict[str, Any]:
     answers = dict(_answers_to_examples(endpoint, room, snapshot))
-    content = {"application/json": {"schema": wire.schema_of(endpoint.answers), "examples": answers}}
+    told = (endpoint.answers, lines.LinesEnd) if endpoint.lines else (endpoint.answers,)
+    content = {_media_type(endpoint): {**_schema(endpoint, *told), "examples": answers}}
     links = {name: link.document() for name, link in LINKS.get(endpoint.operation_id, {}).items()}
     good = {"description": wire.about(endpoint.answers), "content": content} | ({"links": links} if links else {})
     responses = {str(endpoint.success): {**good, "headers": headers.of_good(endpoint)}}
@@ -281,23 +310,43 @@ def _problem_example(problem: type[Problem]) -> dict[str, Any]:
         status=problem.status,
         detail=problem.title,
         errors=(),
-        request_id="order-1043-try-2",
+        request_id=_EXAMPLE_REQUEST,
     )
     return {"summary": problem.title, "description": problem.meaning, "value": details.document()}
 
 
 def _request_examples(endpoint: Endpoint, snapshot: Snapshot) -> dict[str, Any]:
     return {
-        _word(example): {"summary": example.title, "value": shown(example.body, snapshot.book)}
+        _word(example): {"summary": example.title, "value": _sent_example(endpoint, shown(example.body, snapshot.book))}
         for example in endpoint.examples
         if example.body is not None
     }
+
+
+def _sent_example(endpoint: Endpoint, body: Mapping[str, Any]) -> Any:
+    """A body as it is sent; of an endpoint that takes lines its text."""
+    return b"".join(dump(line) + b"\n" for line in body["lines"]).decode() if endpoint.lines else body
+
+
+def _answered_lines(endpoint: Endpoint, example: Example, room: Room, snapshot: Snapshot) -> str:
+    """The answer to an example of an endpoint that takes lines."""
+    call = call_of(dataclasses.replace(example, body=None), endpoint, room, snapshot)
+    body = _sent_example(endpoint, shown(example.body or {}, snapshot.book))
+    source = lines.Lines(io.BytesIO(body.encode()), room.config.body_limit, number=1)
+    answers = lines.answers(source, partial(endpoint.answer_line, call), snapshot.book.revision, _EXAMPLE_REQUEST)
+    return b"".join(answers).decode()
 
 
 def _answers_to_examples(endpoint: Endpoint, room: Room, snapshot: Snapshot) -> Iterator[tuple[str, Mapping[str, Any]]]:
     for example in endpoint.examples:
         if example.answer is not None:
             yield _word(example), {"summary": example.title, "value": shown(example.answer, snapshot.book)}
+            continue
+        if endpoint.lines:
+            yield (
+                _word(example),
+                {"summary": example.title, "value": _answered_lines(endpoint, example, room, snapshot)},
+            )
             continue
         try:
             answer = endpoint.run(call_of(example, endpoint, room, snapshot))

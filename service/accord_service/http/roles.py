@@ -21,6 +21,7 @@ MAY: Mapping[str, tuple[str, ...]] = MappingProxyType(
     {
         # Orders
         "post_validate": _EVERYBODY,
+        "post_validate_batch": _EVERYBODY,
         "post_recommend": _EVERYBODY,
         "post_envelope": _EVERYBODY,
         # Book

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from accord_service.serving.exchange import Exchange
+from accord_service.serving.passage import Passage
 
 _NEVER = float("inf")
 
@@ -18,6 +19,7 @@ class Phase(enum.Enum):
 
     READING = "reading"  # waits for a request, or for the rest of one
     ANSWERING = "answering"  # its request is with a lane; the client need do nothing
+    PASSING = "passing"  # the same, and its body and answer pass through meanwhile
     SENDING = "sending"  # waits until the client has taken the answer
     LINGERING = "lingering"  # all is sent and the end announced; what the client still sends is thrown away
 
@@ -64,9 +66,15 @@ class ClientConnection:
     def size(self) -> int:
         """Bytes that are held for it now."""
         request = 0 if self.exchange is None else self.exchange.size
-        return len(self.received) + request + len(self.unsent)
+        passing = 0 if self.passage is None else self.passage.size
+        return len(self.received) + request + len(self.unsent) + passing
+
+    @property
+    def passage(self) -> Passage | None:
+        """Where the bytes of its request pass through, if they do."""
+        return None if self.exchange is None else self.exchange.passage
 
     @property
     def depends_on_client(self) -> bool:
         """Whether the client's doing, and not ours, is waited for."""
-        return self.phase is not Phase.ANSWERING
+        return self.phase not in (Phase.ANSWERING, Phase.PASSING)

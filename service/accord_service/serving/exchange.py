@@ -10,6 +10,7 @@ from typing import Any
 from gunicorn import http
 
 from accord_service.serving.framing import BodyFraming, ChunkedBody, CountedBody
+from accord_service.serving.passage import Passage
 
 
 class AnswerBuffer:
@@ -42,24 +43,65 @@ class AnswerBuffer:
         return b"".join(self._parts)
 
 
+class PassingBody:
+    """The body of a request whose bytes pass through, in the pieces that they come in."""
+
+    def __init__(self, reader: Any) -> None:
+        self._pieces = _data_of(reader)
+        self._left = b""
+
+    def read1(self, size: int) -> bytes:
+        """What there is of it, at most ``size`` bytes; none at the end. Waits for the client, and no longer than until
+        something has come.
+
+        Raises ClientGone, and what gunicorn raises for chunks it refuses.
+        """
+        data = self._left or next(self._pieces, b"")
+        self._left = data[size:]
+        return data[:size]
+
+
+def _data_of(reader: Any) -> Iterator[bytes]:
+    if isinstance(reader, http.body.ChunkedReader):
+        yield from filter(None, reader.parser)
+        return
+    left = reader.length
+    while left:
+        data = reader.unreader.read()
+        if not data:
+            raise http.errors.NoMoreData()
+        yield data[:left]
+        left -= len(data[:left])
+
+
 class Exchange:
     """One request, from its parsed header on; ``sock``, ``client`` and ``server`` are what gunicorn expects.
+
+    ``passage``: where its bytes pass through while it is answered (``pass_through``), else None.
 
     Raises what gunicorn raises for a header it refuses.
     """
 
     def __init__(self, config: Any, header: bytes, client: Any, server: Any, body_limit: int) -> None:
-        self.sock = AnswerBuffer()
+        self.sock: AnswerBuffer | Passage = AnswerBuffer()
+        self.passage: Passage | None = None
         self.client, self.server = client, server
         self.size = len(header)
         self._body, self._body_limit = b"", body_limit
         self._pieces: deque[bytes] = deque([header])
         # An iterable instead of a socket: where the pieces end, the connection ends for gunicorn.
-        self.request: Any = next(http.get_parser(config, _taken_from(self._pieces), client))
+        self.request: Any = next(http.get_parser(config, self._received(), client))
         self.framing = _framing_of(self.request, body_limit)
         # The reactor says "100 Continue" itself, and only while it waits for the body.
         self.expects_continue: bool = self.request._expected_100_continue
         self.request._expected_100_continue = False
+
+    def pass_through(self, passage: Passage) -> None:
+        """Have body and answer pass through instead of being held. Where the body ends only its reader knows, so the
+        connection ends with it."""
+        self.passage = self.sock = passage
+        self.request.force_close()
+        self.request.body = PassingBody(self.request.body.reader)
 
     def give_body(self, body: bytes) -> None:
         """All of the body that is going to come, as it was sent."""
@@ -72,8 +114,11 @@ class Exchange:
     def decode_body(self) -> None:
         """Put the body's data before the application. Raises what gunicorn raises for chunks it refuses.
 
-        Of a body over the limit the application gets one byte more than the limit, so that it can say so.
+        Of a body over the limit the application gets one byte more than the limit, so that it can say so. A body that
+        passes through is there already.
         """
+        if self.passage is not None:
+            return
         if isinstance(self.framing, ChunkedBody):
             self._pieces.append(self._body)
             try:
@@ -84,13 +129,20 @@ class Exchange:
 
     def begin_anew(self) -> None:
         """Put the same request before the application again, as if nothing had been answered."""
-        self.sock.clear()
-        self.request.body = io.BytesIO(self._body)
+        if isinstance(self.sock, AnswerBuffer):
+            self.sock.clear()
+            self.request.body = io.BytesIO(self._body)
 
+    def answer(self) -> bytes:
+        """What of the answer is left to send."""
+        return self.sock.rest() if isinstance(self.sock, Passage) else self.sock.content()
 
-def _taken_from(pieces: deque[bytes]) -> Iterator[bytes]:
-    while pieces:
-        yield pieces.popleft()
+    def _received(self) -> Iterator[bytes]:
+        """The connection's bytes as gunicorn reads them: all there are, or as they come."""
+        while self._pieces:
+            yield self._pieces.popleft()
+        if self.passage is not None:
+            yield from self.passage
 
 
 def _framing_of(request: Any, body_limit: int) -> BodyFraming:

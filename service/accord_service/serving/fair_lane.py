@@ -59,6 +59,11 @@ class FairLane(Generic[T]):
     def _mosts(self) -> tuple[int, int, int]:
         return self._most_a_key, self._most_a_shop, self._most
 
+    @property
+    def has_waiting(self) -> bool:
+        """Whether a task waits for a thread."""
+        return bool(self._waiting)
+
     def put(self, key: str, task: T) -> None:
         """Have the task done in its shop's and key's turn; its place was reserved."""
         with self._ready:

@@ -23,6 +23,7 @@ class ClientLimits:
     keep_alive_s: float
     connections: int
     linger_s: float = 2.0
+    passing_s: float = 30.0
     header_limit: int = 32 * 1024
     held: int = 64 * 1024 * 1024
 
@@ -37,6 +38,11 @@ class ClientLimits:
             keep_alive_s=keep_alive_s,
             connections=connections,
         )
+
+    def passing_most_s(self, size: int) -> float:
+        """How long a client may let wait, in all, while ``size`` bytes of a request that is answered line by line pass
+        through: somebody may be writing the lines."""
+        return self.passing_s + size / self.transfer_rate
 
     def transfer_most_s(self, size: int) -> float:
         """How long ``size`` bytes may take on their way, in seconds."""

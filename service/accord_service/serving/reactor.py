@@ -13,6 +13,7 @@ import selectors
 import socket
 import time
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from functools import partial
 from typing import Any
 
@@ -22,6 +23,7 @@ from accord_service.serving.cutoffs import Cutoffs
 from accord_service.serving.exchange import Exchange
 from accord_service.serving.framing import header_end
 from accord_service.serving.limits import ClientLimits
+from accord_service.serving.passage import Passage
 
 logger = logging.getLogger(__name__)
 _READ_BYTES = 64 * 1024
@@ -113,6 +115,9 @@ class Reactor:
         exchange = connection.exchange or self._begin(connection)
         if exchange is None:
             return
+        if exchange.passage is not None:
+            self._begin_passing(connection, exchange.passage, exchange.expects_continue)
+            return
         end = exchange.framing.end(connection.received)
         if end is None:
             if exchange.expects_continue:
@@ -153,6 +158,45 @@ class Reactor:
         except OSError:
             self._drop(connection)
 
+    # -- passing through -----------------------------------------------------------------------------------------------
+
+    def _begin_passing(self, connection: ClientConnection, passage: Passage, expects_continue: bool) -> None:
+        """Hand the request over at once; its body comes while it is answered."""
+        if expects_continue:
+            self._say_continue(connection)
+        if connection.received:
+            passage.take(bytes(connection.received))
+            connection.received.clear()
+        self._watch(connection, 0)  # by the steps of this phase from here on
+        connection.enter(Phase.PASSING)
+        self._watch_passing(connection, passage)
+        self._hand_over(connection)
+
+    def pass_on(self, connection: ClientConnection) -> None:
+        """The thread that answers has taken of the body, or has more to send."""
+        self._guard(self._pass, connection)
+
+    def _pass(self, connection: ClientConnection) -> None:
+        passage = connection.passage
+        if passage is None or connection.phase is not Phase.PASSING:
+            return
+        try:
+            if passage.has_answer:
+                with suppress(BlockingIOError):
+                    passage.send(connection.sock.send)
+            if passage.takes_body:
+                with suppress(BlockingIOError):
+                    passage.take(connection.sock.recv(_READ_BYTES))
+        except OSError:
+            self._drop(connection)
+        else:
+            self._watch_passing(connection, passage)
+
+    def _watch_passing(self, connection: ClientConnection, passage: Passage) -> None:
+        reads = selectors.EVENT_READ if passage.takes_body else 0
+        writes = selectors.EVENT_WRITE if passage.has_answer else 0
+        self._watch(connection, reads | writes)
+
     # -- sending -------------------------------------------------------------------------------------------------------
 
     def answer(self, connection: ClientConnection, content: bytes, keeps: bool) -> None:
@@ -160,6 +204,8 @@ class Reactor:
         self._guard(partial(self._send, content=content, keeps=keeps), connection)
 
     def _send(self, connection: ClientConnection, content: bytes, keeps: bool) -> None:
+        if connection.phase is Phase.PASSING:
+            self._watch(connection, 0)
         connection.exchange, connection.searched = None, 0
         connection.unsent, connection.keeps = memoryview(content), keeps
         connection.enter(Phase.SENDING, self._limits.transfer_most_s(len(content)))
@@ -242,6 +288,8 @@ class Reactor:
     def _drop(self, connection: ClientConnection) -> None:
         if connection in self._connections:
             self._connections.remove(connection)
+            if connection.passage is not None:
+                connection.passage.give_up()
             self._watch(connection, 0)
             self._held -= connection.held
             connection.sock.close()
@@ -254,7 +302,8 @@ class Reactor:
         if connection.watched:
             self._selector.unregister(connection.sock)
         if events:
-            step = self._read if events == selectors.EVENT_READ else self._flush
+            by_events = self._read if events == selectors.EVENT_READ else self._flush
+            step = self._pass if connection.phase is Phase.PASSING else by_events
             self._selector.register(connection.sock, events, lambda _sock: self._guard(step, connection))
         connection.watched = events
 

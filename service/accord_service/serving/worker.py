@@ -7,10 +7,12 @@ its own. That is why pyproject.toml pins gunicorn to one major version.
 
 from __future__ import annotations
 
+import logging
 import selectors
 import sys
 import time
 from collections.abc import Callable, Mapping
+from functools import partial
 from typing import Any
 
 from gunicorn import http
@@ -22,15 +24,29 @@ from accord_service.serving.exchange import AnswerBuffer, Exchange
 from accord_service.serving.fair_lane import FairLane
 from accord_service.serving.lane import Lane
 from accord_service.serving.limits import ClientLimits
+from accord_service.serving.passage import Passage
 from accord_service.serving.reactor import Reactor
 from accord_service.serving.refusals import refusal
-from accord_service.worker.admission import LANES, HandedOn, reserving, shop_of
+from accord_service.worker.admission import (
+    LANES,
+    LINES,
+    LINES_MOST_A_KEY,
+    LINES_MOST_A_SHOP,
+    TURN_S,
+    HandedOn,
+    reserving,
+    shop_of,
+)
+
+logger = logging.getLogger(__name__)
 
 _TURN_S = 0.25  # a deadline may be missed by this much
 # With Python's 5 ms, the reactor would wait that long for each thread that computes before it may read or send.
 _SWITCH_S = 0.001
 # Answered by a thread of their own, so that they answer while all others are busy.
 WATCHED_PATHS = frozenset({"/healthz", "/readyz", "/metrics"})
+# Neither their bodies nor their answers are ever held whole.
+LINE_BY_LINE = frozenset({("POST", "/v1/validate/batch")})
 
 
 class WholeRequestWorker(ThreadWorker):  # type: ignore[misc]  # gunicorn has no types
@@ -64,8 +80,8 @@ class WholeRequestWorker(ThreadWorker):  # type: ignore[misc]  # gunicorn has no
                 1,
                 self._answer_heavy,
                 most=config.heavy_most,
-                most_a_key=config.heavy_most_a_key,
-                most_a_shop=config.heavy_most_a_shop,
+                most_a_key=LINES_MOST_A_KEY if lane == LINES else config.heavy_most_a_key,
+                most_a_shop=LINES_MOST_A_SHOP if lane == LINES else config.heavy_most_a_shop,
                 shop_of=shop_of,
             )
             for lane in LANES
@@ -76,6 +92,7 @@ class WholeRequestWorker(ThreadWorker):  # type: ignore[misc]  # gunicorn has no
         """Serve until told to stop, then finish what was accepted."""
         limits = ClientLimits.of(Config.from_env(), self.cfg.keepalive, self.worker_connections)
         self._body_limit = limits.body_limit
+        self._passing_most_s = limits.passing_most_s
         self._reactor = Reactor(self.poller, limits, self._parse, self._hand_over, self.method_queue.defer)
         self.poller.register(self.method_queue.fileno(), selectors.EVENT_READ, self.method_queue.run_callbacks)
         while self.alive and self.is_parent_alive():
@@ -110,7 +127,11 @@ class WholeRequestWorker(ThreadWorker):  # type: ignore[misc]  # gunicorn has no
 
     def _parse(self, header: bytes, connection: ClientConnection) -> Exchange | bytes:
         try:
-            return Exchange(self.cfg, header, connection.client, connection.server, self._body_limit)
+            exchange = Exchange(self.cfg, header, connection.client, connection.server, self._body_limit)
+            if (exchange.request.method, exchange.request.path) in LINE_BY_LINE:
+                wake = partial(self.method_queue.defer, self._reactor.pass_on, connection)
+                exchange.pass_through(Passage(wake, self._passing_most_s))
+            return exchange
         except (http.errors.NoMoreData, StopIteration):
             return self._refusal(None, connection, http.errors.InvalidRequestLine("the header is not whole"))
         except Exception as error:
@@ -145,8 +166,12 @@ class WholeRequestWorker(ThreadWorker):  # type: ignore[misc]  # gunicorn has no
     def _answer_heavy(self, connection: ClientConnection) -> None:
         """The same in the thread of a lane for heavy requests, for one that was handed on."""
         assert connection.exchange is not None
-        with reserving(None):
+        with reserving(None, self._has_to_end):
             self._finish(connection, connection.exchange.begin_anew)
+
+    def _has_to_end(self, for_s: float) -> bool:
+        """Of a request that is answered line by line: this worker ends, or others wait and it had its turn."""
+        return not self.alive or (for_s >= TURN_S and self._heavy[LINES].has_waiting)
 
     def _finish(self, connection: ClientConnection, begin: Callable[[], None]) -> None:
         """Answer the request, which ``begin`` puts before the application. Raises HandedOn for one that goes on."""
@@ -166,7 +191,11 @@ class WholeRequestWorker(ThreadWorker):  # type: ignore[misc]  # gunicorn has no
         try:
             begin()
             keeps = bool(self.handle_request(exchange.request, exchange))
-            return exchange.sock.content(), keeps
+            return exchange.answer(), keeps
         except (Exception, SystemExit) as error:
+            if exchange.passage is not None:
+                # Some of it may be sent: an answer without its last line says by itself that it broke off.
+                logger.info("an answer line by line broke off", exc_info=error)
+                return exchange.answer(), False
             # Nothing of an answer that broke off was sent, so that there can be a whole one instead.
             return self._refusal(exchange.request, connection, error), False

@@ -20,7 +20,13 @@ from accord_service.http.roles import COLLECTIVE
 HEAVY_FROM = 17
 
 # The lanes: heavy questions have one, writes that load a book or try rules another, so that these hold up no answer.
-LANES = QUESTIONS, BOOKS = ("questions", "books")
+# Orders that come line by line, which may take minutes, have a third.
+LANES = QUESTIONS, BOOKS, LINES = ("questions", "books", "lines")
+# Of that lane, a key has so many places, and its shop.
+LINES_MOST_A_KEY, LINES_MOST_A_SHOP = 2, 3
+# After so many seconds a request that is answered line by line ends, to be gone on with in another: at once where
+# others wait for the lane, else when a key that was revoked meanwhile, or a new revision, has waited long enough.
+TURN_S, TURN_MOST_S = 10.0, 300.0
 
 _here = threading.local()
 
@@ -47,14 +53,25 @@ def shop_of(asker: str) -> str:
 
 
 @contextmanager
-def reserving(reserve: Callable[[str, str], bool] | None) -> Iterator[None]:
+def reserving(
+    reserve: Callable[[str, str], bool] | None, has_to_end: Callable[[float], bool] | None = None
+) -> Iterator[None]:
     """In this thread, while the block runs, heavy requests are handed on; ``reserve`` takes a place for a key's in a
-    lane. None: this is such a lane, and the request was admitted before."""
-    _here.reserve, _here.again = reserve, reserve is None
+    lane. None: this is such a lane, and the request was admitted before.
+
+    ``has_to_end``: whether a request that is answered line by line for so many seconds has to end.
+    """
+    _here.reserve, _here.again, _here.has_to_end = reserve, reserve is None, has_to_end
     try:
         yield
     finally:
-        _here.reserve, _here.again = None, False
+        _here.reserve, _here.again, _here.has_to_end = None, False, None
+
+
+def has_to_end(for_s: float) -> bool:
+    """Whether the request that this thread answers line by line, for ``for_s`` seconds now, has to end."""
+    of_server: Callable[[float], bool] | None = getattr(_here, "has_to_end", None)
+    return for_s >= TURN_MOST_S or (of_server is not None and of_server(for_s))
 
 
 def admitted_before() -> bool:

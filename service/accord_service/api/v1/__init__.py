@@ -69,6 +69,7 @@ from accord_service.api.v1.post_records import post_records
 from accord_service.api.v1.post_revision_revert import post_revision_revert
 from accord_service.api.v1.post_shops import post_shops
 from accord_service.api.v1.post_validate import post_validate
+from accord_service.api.v1.post_validate_batch import post_validate_batch
 from accord_service.api.v1.put_house_limit import put_house_limit
 from accord_service.api.v1.put_house_rule import put_house_rule
 from accord_service.api.v1.put_house_rules import put_house_rules
@@ -80,6 +81,7 @@ from accord_service.http import wire
 
 ENDPOINTS = (
     post_validate,
+    post_validate_batch,
     post_recommend,
     post_envelope,
     get_catalogue,

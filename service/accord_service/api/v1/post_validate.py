@@ -7,8 +7,7 @@ from accord_rules.orders.order import Order
 from accord_rules.verdict import Verdict
 from accord_service.api import examples
 from accord_service.api.endpoint import Call, endpoint, large_order
-from accord_service.api.kept_answers import given_again, kept
-from accord_service.api.records import count, judged_apart
+from accord_service.api.kept_answers import given_again, validated
 from accord_service.http.writing import Answer
 
 
@@ -44,6 +43,4 @@ def post_validate(call: Call) -> Answer:
     (``prefer``) makes no difference. The same order under the same revision and house rules gives the same bytes.
     Nothing is kept: POST /v1/records does that.
     """
-    document, counted = judged_apart(call, observed="observed" in call.query.include)
-    count(call, counted)
-    return kept(call, document, counted)
+    return validated(call)

@@ -1,0 +1,45 @@
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from accord_rules.orders.order import Order
+from accord_service.api import examples, lines
+from accord_service.api.endpoint import Call, always, endpoint
+from accord_service.api.kept_answers import given_again, validated
+from accord_service.api.v1.post_validate import ValidateQuery
+from accord_service.http.writing import Answer
+
+
+@dataclass(frozen=True, slots=True)
+class ValidateBatchQuery(ValidateQuery):
+    """What to tell with each verdict, and which number the first line has."""
+
+    first_line: int = lines.first_line()
+
+
+@endpoint(
+    "POST",
+    "/v1/validate/batch",
+    operation_id="validateOrders",
+    tag="Orders",
+    takes=Order,
+    lines=True,
+    query=ValidateBatchQuery,
+    answers=lines.AnsweredLine,
+    judges=True,
+    heavy=always,
+    again=given_again,
+    as_of=True,
+    examples=examples.ORDER_LINES,
+)
+def post_validate_batch(call: Call) -> Answer:
+    """Say of many orders whether they can be done.
+
+    An order a line (NDJSON), any number of them; each is answered with a line, in the same order, as soon as it is
+    worked out. All are answered from one revision. A line that can't be read is answered with the problem, and the
+    others are not held up by it. The last line says how many there were, and whether all were answered: without it the
+    answer was cut. Where others wait, or after five minutes, it ends early, and the last line says which line to go on
+    with. Send and read at the same time, or pieces of at most 1 MiB: the service takes no more of the body while
+    answers wait to be read.
+    """
+    return validated(call)
