@@ -334,9 +334,11 @@ def test_every_operation_is_told_in_words_with_examples(description: Any) -> Non
         assert described["summary"]
         assert described["description"]
         assert endpoint.examples, endpoint.name
-        assert len(described["responses"][str(endpoint.success)]["content"][JSON]["examples"]) == len(endpoint.examples)
+        (answered,) = described["responses"][str(endpoint.success)]["content"].values()
+        assert len(answered["examples"]) == len(endpoint.examples)
         if endpoint.takes is not None:
-            bodies = len(described["requestBody"]["content"][JSON]["examples"])
+            (sent,) = described["requestBody"]["content"].values()
+            bodies = len(sent["examples"])
             assert bodies == len(endpoint.examples) or endpoint.operation_id in bodies_linked_to(description)
 
 
@@ -345,10 +347,22 @@ def test_shown_requests_and_answers_keep_to_their_schemas(description: Any) -> N
     for endpoint in ENDPOINTS:
         described = operation(description, endpoint)
         for holder in (described.get("requestBody"), described["responses"][str(endpoint.success)]):
-            for example in (holder or {"content": {JSON: {"examples": {}}}})["content"][JSON]["examples"].values():
-                assert faults(description, holder["content"][JSON]["schema"], example["value"]) == []
+            for schema, document in documents_shown(holder):
+                assert faults(description, schema, document) == []
                 seen += 1
     assert seen > len(ENDPOINTS)
+
+
+def documents_shown(holder: Any) -> Iterator[tuple[Any, Any]]:
+    """Each document of a body or an answer that is shown, with its schema; of a text of lines each line."""
+    for media_type, content in (holder or {"content": {}})["content"].items():
+        for example in content["examples"].values():
+            if media_type == JSON:
+                yield content["schema"], example["value"]
+            else:
+                assert content["schema"]["type"] == "string"
+                for line in example["value"].splitlines():
+                    yield content["schema"]["contentSchema"], json.loads(line)
 
 
 def test_the_check_itself_sees_a_broken_answer(description: Any) -> None:

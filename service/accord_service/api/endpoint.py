@@ -284,12 +284,12 @@ class Endpoint:
             caller = self._caller(snapshot)
             if self.judges and snapshot.edition.failed:
                 raise NotReady()
-            refuse_other_media(request, lines.MEDIA_TYPE)
             with store_problems(replaces=False):
                 call = self._call(snapshot, caller, path)
+                if self.judges:
+                    _ = call.authority, call.shop  # what is wrong with these is wrong with every line
+                refuse_other_media(request, lines.MEDIA_TYPE)
                 self._admit(call)
-            if self.judges:
-                _ = call.authority, call.shop  # what is wrong with these is wrong with every line
             leases.callback(room().metrics.mirror_ledger, room().ledger)
             held = leases.pop_all()
         source = lines.Lines(request.environ["wsgi.input"], room().config.body_limit, call.query.first_line)

@@ -58,6 +58,7 @@ class Operation:
     summary: str
     about: str
     parameters: tuple[Mapping[str, Any], ...]
+    media_type: str
     takes: str
     answers: str
     examples: tuple[Shown, ...]
@@ -112,8 +113,8 @@ def _operations(document: Mapping[str, Any]) -> Iterator[Operation]:
     for path, methods in document["paths"].items():
         for method, operation in methods.items():
             good = next(response for status, response in operation["responses"].items() if status.startswith("2"))
-            answer = good["content"]["application/json"]
-            body = operation.get("requestBody", {}).get("content", {}).get("application/json", {})
+            ((_, answer),) = good["content"].items()
+            ((media_type, body),) = operation.get("requestBody", {}).get("content", {"": {}}).items()
             yield Operation(
                 id=operation["operationId"],
                 method=method.upper(),
@@ -122,6 +123,7 @@ def _operations(document: Mapping[str, Any]) -> Iterator[Operation]:
                 summary=operation["summary"],
                 about=operation["description"],
                 parameters=tuple(parameter for parameter in operation["parameters"] if parameter not in everywhere),
+                media_type=media_type,
                 takes=_shape(body.get("schema", {})),
                 answers=_shape(answer["schema"]),
                 examples=tuple(_examples(body, answer)),
@@ -147,7 +149,7 @@ def _examples(body: Mapping[str, Any], answer: Mapping[str, Any]) -> Iterator[Sh
 
 
 def _pretty(value: Any) -> str:
-    return json.dumps(value, ensure_ascii=False, indent=2)
+    return value if isinstance(value, str) else json.dumps(value, ensure_ascii=False, indent=2)
 
 
 def _rows(schema: Mapping[str, Any]) -> Iterator[Row]:
@@ -188,8 +190,9 @@ def _type(field: Mapping[str, Any]) -> str:
 
 
 def _shape(field: Mapping[str, Any]) -> str:
-    """The component a field refers to, straight or inside a list, a table or a choice."""
+    """The component a field refers to, straight or inside a list, a table, a choice or the lines of a text."""
     if "$ref" in field:
         return str(field["$ref"]).rpartition("/")[2]
-    inner = [field.get("items"), field.get("additionalProperties"), *field.get("oneOf", ()), *field.get("anyOf", ())]
+    inside = (field.get(name) for name in ("items", "additionalProperties", "contentSchema"))
+    inner = [*inside, *field.get("oneOf", ()), *field.get("anyOf", ())]
     return next(filter(None, (_shape(schema) for schema in inner if isinstance(schema, Mapping))), "")

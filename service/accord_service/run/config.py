@@ -37,7 +37,8 @@ class Config:
     A proposal's effect is worked out on all recorded orders and on at most ``edges_most`` at edges of thresholds, by
     ``job_processes`` processes beside the workers.
     A client has ``header_seconds`` for a header; for a body, and to take an answer, ``transfer_seconds`` and as long as
-    the bytes need at ``transfer_rate`` bytes a second. A worker has places for ``heavy_most`` heavy questions,
+    the bytes need at ``transfer_rate`` bytes a second; ``lines_seconds`` instead where it sends
+    and gets lines. A worker has places for ``heavy_most`` heavy questions,
     ``heavy_most_a_key`` of them for one key's and ``heavy_most_a_shop`` for one shop's. A key has the ``rate_limits``
     of its role, in requests a minute. Pages of ``cors_origins`` may ask from a browser.
     """
@@ -53,6 +54,7 @@ class Config:
     header_seconds: int = 5
     transfer_seconds: int = 2
     transfer_rate: int = 32 * 1024
+    lines_seconds: int = 30
     cors_origins: tuple[str, ...] = ()
     heavy_most: int = 16
     heavy_most_a_key: int = 8
@@ -64,7 +66,7 @@ class Config:
         """Read ACCORD_STORE_URL, ACCORD_STORE_PASSWORD_FILE (of that store; else it may stand in the address),
         ACCORD_DATA, ACCORD_SEAL_KEY_FILE, ACCORD_BODY_LIMIT (bytes), ACCORD_LOG_LEVEL, ACCORD_RETAIN_DAYS,
         ACCORD_EDGES_MOST, ACCORD_JOB_PROCESSES, ACCORD_HEADER_SECONDS, ACCORD_TRANSFER_SECONDS,
-        ACCORD_TRANSFER_RATE (bytes a second), ACCORD_HEAVY_MOST, ACCORD_HEAVY_MOST_A_KEY,
+        ACCORD_TRANSFER_RATE (bytes a second), ACCORD_LINES_SECONDS, ACCORD_HEAVY_MOST, ACCORD_HEAVY_MOST_A_KEY,
         ACCORD_HEAVY_MOST_A_SHOP, ACCORD_RATE_LIMITS ("counter=6000,admin=600") and ACCORD_CORS_ORIGINS (separated
         by commas)."""
         return cls(
@@ -83,6 +85,7 @@ class Config:
             heavy_most_a_key=_whole(env, "ACCORD_HEAVY_MOST_A_KEY", cls().heavy_most_a_key, least=1),
             heavy_most_a_shop=_whole(env, "ACCORD_HEAVY_MOST_A_SHOP", cls().heavy_most_a_shop, least=1),
             rate_limits=_rates(env, "ACCORD_RATE_LIMITS"),
+            lines_seconds=_whole(env, "ACCORD_LINES_SECONDS", cls().lines_seconds, least=1),
             cors_origins=_origins(env, "ACCORD_CORS_ORIGINS"),
         )
 

@@ -22,8 +22,8 @@ class ClientLimits:
     transfer_rate: float
     keep_alive_s: float
     connections: int
-    linger_s: float = 2.0
     passing_s: float = 30.0
+    linger_s: float = 2.0
     header_limit: int = 32 * 1024
     held: int = 64 * 1024 * 1024
 
@@ -35,6 +35,7 @@ class ClientLimits:
             header_s=config.header_seconds,
             transfer_s=config.transfer_seconds,
             transfer_rate=config.transfer_rate,
+            passing_s=config.lines_seconds,
             keep_alive_s=keep_alive_s,
             connections=connections,
         )

@@ -20,7 +20,7 @@ function requestOf(form) {
   const sent = form.querySelector(".sent");
   const headers = {};
   if (key.value) headers.Authorization = `Bearer ${key.value}`;
-  if (sent) headers["Content-Type"] = "application/json";
+  if (sent) headers["Content-Type"] = sent.dataset.mediaType;
   for (const field of form.querySelectorAll("[data-in=header]")) {
     if (field.value) headers[field.name] = field.value;
   }
