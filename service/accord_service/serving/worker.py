@@ -19,6 +19,7 @@ from gunicorn import http
 from gunicorn.workers.gthread import ThreadWorker
 
 from accord_service.run.config import Config
+from accord_service.run.log import DETAILS
 from accord_service.serving.connection import ClientConnection
 from accord_service.serving.exchange import AnswerBuffer, Exchange
 from accord_service.serving.fair_lane import FairLane
@@ -195,7 +196,8 @@ class WholeRequestWorker(ThreadWorker):  # type: ignore[misc]  # gunicorn has no
         except (Exception, SystemExit) as error:
             if exchange.passage is not None:
                 # Some of it may be sent: an answer without its last line says by itself that it broke off.
-                logger.info("an answer line by line broke off", exc_info=error)
+                details = {"why": str(error) or type(error).__name__}
+                logger.info("an answer line by line broke off", extra={DETAILS: details})
                 return exchange.answer(), False
             # Nothing of an answer that broke off was sent, so that there can be a whole one instead.
             return self._refusal(exchange.request, connection, error), False
