@@ -57,11 +57,13 @@ from accord_client.exceptions import (
     TooManyRequests,
     UnsafeAddress,
 )
+from accord_client.lines import AnsweredOrder
 from accord_client.version import VERSION
 
 __version__ = VERSION
 __all__ = [
     "AccordError",
+    "AnsweredOrder",
     "Assumption",
     "BadAnswer",
     "Change",

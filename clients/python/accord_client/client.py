@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import json
 import time
-from collections.abc import Callable, Collection, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from types import TracebackType
 from typing import Any, Self, TypeVar
 from urllib.parse import quote, urlencode
 
+from accord_client import lines
 from accord_client.address import base_address, bearer
 from accord_client.administration import Administration
 from accord_client.documents import (
@@ -29,6 +30,7 @@ from accord_client.documents import (
 )
 from accord_client.exceptions import BadAnswer, NotJson
 from accord_client.governance import Governance
+from accord_client.lines import AnsweredOrder
 from accord_client.retry import Retry
 from accord_client.session import Session
 
@@ -64,7 +66,8 @@ class Client:
         sleep: Callable[[float], None] = time.sleep,
     ) -> None:
         self._base = base_address(base_url, allow_insecure=allow_insecure)
-        self._session = Session(bearer(token), timeout, Retry(retries, sleep))
+        self._retry = Retry(retries, sleep)
+        self._session = Session(bearer(token), timeout, self._retry)
         self._asker = _Asker(self._base, self._session)
         self.administration = Administration(self._asker, _segment)
         self.governance = Governance(self._asker, _segment, sleep)
@@ -94,6 +97,18 @@ class Client:
         JSON data.
         """
         return Verdict.read(self._post("/v1/validate", order, include=include))
+
+    def validate_all(
+        self, orders: Iterable[Mapping[str, Any]], *, first_line: int = 1, revision: int | None = None
+    ) -> Iterator[AnsweredOrder]:
+        """Ask of any number of orders whether they can be done; answers come in their order, as they are worked out.
+
+        The orders are taken as they are needed, some 256 KiB of them at a time, and all are answered from one revision
+        of the book. One that the service can't read is answered with its ``problem``, and the others are not held up.
+        Where the connection fails for good, whoever has the answers so far goes on with ``first_line`` and
+        ``revision``. Raises NotJson, and what asking for one order raises for reasons that are not the order's.
+        """
+        return lines.answered(orders, self._send_lines, _json, self._retry, first_line, revision)
 
     def recommend(
         self, order: Mapping[str, Any], *, plans: int | None = None, include: Collection[str] = ()
@@ -200,6 +215,10 @@ class Client:
     ) -> dict[str, Any]:
         query = urlencode({name: value for name, value in (wanted | {"include": ",".join(include)}).items() if value})
         return self._session.ask("POST", self._base + address + (f"?{query}" if query else ""), _json(order))
+
+    def _send_lines(self, body: bytes, first_line: int, revision: int | None) -> Iterator[Mapping[str, Any]]:
+        wanted = {"first_line": first_line} | ({} if revision is None else {"revision": revision})
+        return self._session.lines(f"{self._base}/v1/validate/batch?{urlencode(wanted)}", body)
 
     def _pages(self, address: str, read: Callable[[Any], T]) -> Iterator[T]:
         return map(read, self._asker.pages(address))

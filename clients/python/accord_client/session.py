@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import sys
 import warnings
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from http import HTTPStatus
 from types import MappingProxyType
 from typing import Any
@@ -16,15 +16,19 @@ from urllib3.exceptions import ReadTimeoutError
 
 from accord_client.address import Bearer
 from accord_client.documents import Editable
-from accord_client.exceptions import BadAnswer, ConnectionFailed, ProblemError, TimedOut, problem_error
+from accord_client.exceptions import AccordError, BadAnswer, ConnectionFailed, ProblemError, TimedOut, problem_error
 from accord_client.retry import STATUSES, Retry, retry_after_s
 from accord_client.version import VERSION
 
 JSON = "application/json"
+NDJSON = "application/x-ndjson"
 PROBLEM = "application/problem+json"
 _REDIRECTS = (301, 302, 303, 307, 308)
 _MOST_REDIRECTS = 3
+# Lines wait for their turn behind others', which have some seconds each.
+_TURN_SILENCE_S = 60.0
 _NONE: Mapping[str, str] = MappingProxyType({})
+_LINES: Mapping[str, str] = MappingProxyType({"Content-Type": NDJSON, "Accept": f"{NDJSON}, {PROBLEM}"})
 
 
 class Session:
@@ -64,6 +68,24 @@ class Session:
         response = self._answered(method, url, body, headers, ())
         return Editable(_document(response), response.headers.get("ETag", ""))
 
+    def lines(self, url: str, body: bytes) -> Iterator[dict[str, Any]]:
+        """The JSON objects, one a line, that answer lines; fetched as they are taken.
+
+        Raises as ``ask`` does, ConnectionFailed also where it breaks off in between.
+        """
+        response = self._answered("POST", url, body, _LINES, (), _TURN_SILENCE_S, streamed=True)
+        with response:
+            if _media(response) != NDJSON:
+                raise BadAnswer(f"{url} answered with {_media(response) or 'no media type'}, not {NDJSON}")
+            try:
+                for line in response.iter_lines():
+                    document = _object_in(line)
+                    if document is None:
+                        raise BadAnswer(f"{url} answered with a line that is not a JSON object")
+                    yield document
+            except requests.exceptions.RequestException as error:
+                raise _failed(url, error, (self._timeout[0], _TURN_SILENCE_S)) from error
+
     def _answered(
         self,
         method: str,
@@ -72,13 +94,15 @@ class Session:
         headers: Mapping[str, str],
         also_answers: tuple[int, ...],
         silence_s: float | None = None,
+        *,
+        streamed: bool = False,
     ) -> requests.Response:
         timeout = (self._timeout[0], self._timeout[1] if silence_s is None else silence_s)
         tries = 0
         while True:
             tries += 1
             try:
-                response = self._followed(method, url, body, headers, timeout)
+                response = self._followed(method, url, body, headers, timeout, streamed)
             except ConnectionFailed:
                 if not self._retry.wait(tries):
                     raise
@@ -95,7 +119,13 @@ class Session:
                 raise _refusal(response, wait_s, to_an_order=method == "POST")
 
     def _followed(
-        self, method: str, url: str, body: bytes | None, headers: Mapping[str, str], timeout: tuple[float, float]
+        self,
+        method: str,
+        url: str,
+        body: bytes | None,
+        headers: Mapping[str, str],
+        timeout: tuple[float, float],
+        streamed: bool,
     ) -> requests.Response:
         """Reads may be sent on, but only within the service: the token goes to no other place."""
         response = self._send(method, url, body, headers, timeout)
@@ -110,22 +140,35 @@ class Session:
         raise BadAnswer(f"{url} points on without end")
 
     def _send(
-        self, method: str, url: str, body: bytes | None, headers: Mapping[str, str], timeout: tuple[float, float]
+        self,
+        method: str,
+        url: str,
+        body: bytes | None,
+        headers: Mapping[str, str],
+        timeout: tuple[float, float],
+        streamed: bool = False,
     ) -> requests.Response:
-        sent = {**headers, **({"Content-Type": JSON} if body is not None else {})}
+        sent = {**({"Content-Type": JSON} if body is not None else {}), **headers}
         try:
-            return self._session.request(method, url, data=body, headers=sent, timeout=timeout, allow_redirects=False)
-        except requests.exceptions.ConnectTimeout as error:
-            raise ConnectionFailed(f"no connection to {_origin(url)} within {timeout[0]:g} s") from error
-        except requests.exceptions.Timeout as error:
-            raise _timed_out(url, timeout[1]) from error
-        except (requests.exceptions.ConnectionError, requests.exceptions.ChunkedEncodingError) as error:
-            # A body that stops coming is a silence too, though requests files it under lost connections.
-            if error.args and isinstance(error.args[0], ReadTimeoutError):
-                raise _timed_out(url, timeout[1]) from error
-            raise ConnectionFailed(f"no connection to {_origin(url)}, or it broke: {_cause(error)}") from error
+            return self._session.request(
+                method, url, data=body, headers=sent, timeout=timeout, allow_redirects=False, stream=streamed
+            )
         except requests.exceptions.RequestException as error:
-            raise BadAnswer(f"{_origin(url)} did not answer as a web server does: {_cause(error)}") from error
+            raise _failed(url, error, timeout) from error
+
+
+def _failed(url: str, error: requests.exceptions.RequestException, timeout: tuple[float, float]) -> AccordError:
+    """This client's own exception for what a request ended with."""
+    if isinstance(error, requests.exceptions.ConnectTimeout):
+        return ConnectionFailed(f"no connection to {_origin(url)} within {timeout[0]:g} s")
+    if isinstance(error, requests.exceptions.Timeout):
+        return _timed_out(url, timeout[1])
+    if isinstance(error, (requests.exceptions.ConnectionError, requests.exceptions.ChunkedEncodingError)):
+        # A body that stops coming is a silence too, though requests files it under lost connections.
+        if error.args and isinstance(error.args[0], ReadTimeoutError):
+            return _timed_out(url, timeout[1])
+        return ConnectionFailed(f"no connection to {_origin(url)}, or it broke: {_cause(error)}")
+    return BadAnswer(f"{_origin(url)} did not answer as a web server does: {_cause(error)}")
 
 
 def _warn(what: str) -> None:
@@ -157,8 +200,12 @@ def _refusal(response: requests.Response, wait_s: float | None, *, to_an_order: 
 
 
 def _parsed(response: requests.Response) -> dict[str, Any] | None:
+    return _object_in(response.content)
+
+
+def _object_in(content: bytes) -> dict[str, Any] | None:
     try:
-        document = json.loads(response.content, parse_constant=_refuse)
+        document = json.loads(content, parse_constant=_refuse)
     except (ValueError, RecursionError):
         return None
     return document if isinstance(document, dict) else None

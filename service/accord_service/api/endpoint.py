@@ -292,7 +292,8 @@ class Endpoint:
                 self._admit(call)
             leases.callback(room().metrics.mirror_ledger, room().ledger)
             held = leases.pop_all()
-        source = lines.Lines(request.environ["wsgi.input"], room().config.body_limit, call.query.first_line)
+        request.max_content_length = None  # each line has a limit, and there may be any number of them
+        source = lines.Lines(request.stream, room().config.body_limit, call.query.first_line)
         revision = call.snapshot.edition.head.number
         answers = lines.answers(source, partial(self.answer_line, call), revision, request_id())
         response = Response(stream_with_context(answers), mimetype=lines.MEDIA_TYPE)

@@ -61,9 +61,9 @@ class LinesEnd(Documented):
 
 
 class Source(Protocol):
-    """What lines are read from: ``read1`` gives what there is, and nothing at the end."""
+    """What lines are read from: nothing at the end. Where it has a ``read1``, that gives what there is already."""
 
-    def read1(self, size: int, /) -> bytes: ...
+    def read(self, size: int, /) -> bytes: ...
 
 
 @dataclass(slots=True)
@@ -80,7 +80,8 @@ class Lines:
     _is_over: bool = False
 
     def __iter__(self) -> Iterator[tuple[int, bytes | None]]:
-        while data := self.source.read1(_READ_BYTES):
+        read = getattr(self.source, "read1", self.source.read)
+        while data := read(_READ_BYTES):
             self._held += data
             while (end := self._held.find(b"\n")) >= 0:
                 line = self._line(end)

@@ -50,7 +50,7 @@ class PassingBody:
         self._pieces = _data_of(reader)
         self._left = b""
 
-    def read1(self, size: int) -> bytes:
+    def read(self, size: int) -> bytes:
         """What there is of it, at most ``size`` bytes; none at the end. Waits for the client, and no longer than until
         something has come.
 

@@ -1,0 +1,132 @@
+"""Many orders in a row: sent in slices, answered line by line, and gone on with where a connection or a turn ends."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any, Protocol
+
+from accord_client.documents import Verdict
+from accord_client.exceptions import BadAnswer, ConnectionFailed, ProblemError, problem_error
+from accord_client.retry import Retry
+
+# A service takes at least this much of a body before its answers are read (1 MiB).
+SLICE_BYTES = 256 * 1024
+
+
+@dataclass(frozen=True, slots=True)
+class AnsweredOrder:
+    """What came of one order of many: a verdict, or why there is none. ``line`` counts the orders from 1.
+
+    ``problem`` is the exception that asking for this order alone would have raised; it was not raised, since the others
+    are none the worse for it.
+    """
+
+    line: int
+    order: Mapping[str, Any]
+    revision: int | None
+    verdict: Verdict | None
+    problem: ProblemError | None
+
+
+class Sender(Protocol):
+    """Sends lines and gives the lines that answer them. Raises as ``Session.lines`` does."""
+
+    def __call__(self, body: bytes, first_line: int, revision: int | None) -> Iterator[Mapping[str, Any]]: ...
+
+
+def answered(
+    orders: Iterable[Mapping[str, Any]],
+    send: Sender,
+    encode: Callable[[Mapping[str, Any]], bytes],
+    retry: Retry,
+    first_line: int,
+    revision: int | None,
+) -> Iterator[AnsweredOrder]:
+    """The answers in the orders' order, all of one revision; no more orders are held than a slice has.
+
+    A slice whose connection fails is gone on with from its first line without an answer. Raises ConnectionFailed,
+    TimedOut, ProblemError and BadAnswer.
+    """
+    for slice_ in _slices(orders, encode):
+        tries = 0
+        while slice_:
+            done = 0
+            try:
+                for answer in _of_slice(slice_, send, first_line, revision):
+                    if answer.revision is not None:
+                        revision = answer.revision
+                    if answer.is_end:
+                        break
+                    given = _read(answer.document, slice_[done][0])
+                    revision = revision if given.revision is None else given.revision
+                    done += 1
+                    yield given
+            except ConnectionFailed:
+                tries = 1 if done else tries + 1
+                if not retry.wait(tries):
+                    raise
+            slice_, first_line = slice_[done:], first_line + done
+
+
+@dataclass(frozen=True, slots=True)
+class _Line:
+    document: Mapping[str, Any]
+    revision: int | None
+    is_end: bool
+
+
+def _of_slice(
+    slice_: list[tuple[Mapping[str, Any], bytes]], send: Sender, first_line: int, revision: int | None
+) -> Iterator[_Line]:
+    """The lines that answer a slice, to its end or to the line that its turn ended with. Raises ConnectionFailed for
+    an answer that was cut."""
+    body = b"".join(line for _, line in slice_)
+    expected = first_line
+    for document in send(body, first_line, revision):
+        if document.get("end") is True:
+            if expected == first_line and document.get("next_line") == first_line:
+                raise ConnectionFailed("the service ended its answer before the first line")
+            yield _Line(document, _whole(document, "revision"), True)
+            return
+        if document.get("line") != expected or expected == first_line + len(slice_):
+            raise BadAnswer(
+                f"line {expected} was to be answered, and the answer is to line {document.get('line')!r:.40}"
+            )
+        yield _Line(document, None, False)
+        expected += 1
+    raise ConnectionFailed("the answer was cut: it has no last line")
+
+
+def _slices(
+    orders: Iterable[Mapping[str, Any]], encode: Callable[[Mapping[str, Any]], bytes]
+) -> Iterator[list[tuple[Mapping[str, Any], bytes]]]:
+    slice_: list[tuple[Mapping[str, Any], bytes]] = []
+    size = 0
+    for order in orders:
+        line = encode(order) + b"\n"
+        if slice_ and size + len(line) > SLICE_BYTES:
+            yield slice_
+            slice_, size = [], 0
+        slice_.append((order, line))
+        size += len(line)
+    if slice_:
+        yield slice_
+
+
+def _read(document: Mapping[str, Any], order: Mapping[str, Any]) -> AnsweredOrder:
+    line, status = _whole(document, "line"), _whole(document, "status")
+    problem = document.get("problem")
+    if isinstance(problem, dict):
+        refused = problem_error(status, problem, to_an_order=True)
+        return AnsweredOrder(line, order, None, None, refused)
+    verdict = Verdict.read(document.get("answer"))
+    return AnsweredOrder(line, order, verdict.revision, verdict, None)
+
+
+def _whole(document: Mapping[str, Any], name: str) -> int:
+    value = document.get(name)
+    if isinstance(value, bool) or not isinstance(value, int):
+        raise BadAnswer(f"a line of the answer has no {name} as promised: {json.dumps(document)[:80]}")
+    return value

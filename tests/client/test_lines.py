@@ -1,0 +1,135 @@
+"""Many orders through the client: the answers of a real service, and one that breaks off wherever it likes."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+import pytest
+
+from accord_client import BadAnswer, Client, ConnectionFailed, InvalidOrder, NotAuthorised
+from accord_client.lines import SLICE_BYTES, AnsweredOrder, answered
+from accord_client.retry import Retry
+
+
+def test_each_order_gets_the_answer_that_it_gets_alone(
+    accord: Client, possible: dict[str, Any], hopeless: dict[str, Any]
+) -> None:
+    orders = [possible, {**possible, "surprise": 1}, hopeless, {**possible, "press": "in the cellar"}]
+    answers = list(accord.validate_all(orders))
+    assert [answer.line for answer in answers] == [1, 2, 3, 4]
+    assert [answer.order for answer in answers] == orders
+    for answer in (answers[0], answers[2]):
+        assert answer.verdict is not None
+        assert answer.verdict.document == accord.validate(answer.order).document
+        assert answer.problem is None
+    for answer in (answers[1], answers[3]):
+        assert answer.verdict is None
+        with pytest.raises(InvalidOrder) as alone:
+            accord.validate(answer.order)
+        assert isinstance(answer.problem, InvalidOrder)
+        assert answer.problem.errors == alone.value.errors
+
+
+def test_more_orders_than_a_slice_holds_are_taken_as_they_are_needed(accord: Client, possible: dict[str, Any]) -> None:
+    taken = []
+
+    def endless() -> Iterator[dict[str, Any]]:
+        number = 0
+        while True:
+            number += 1
+            taken.append(number)
+            yield {**possible, "reference": f"{number}-{'x' * 70}"}
+
+    answers = accord.validate_all(endless())
+    of_slice = SLICE_BYTES // len(json.dumps({**possible, "reference": "1" * 73}))
+    for expected in range(1, 2 * of_slice):
+        answer = next(answers)
+        assert answer.line == expected
+        assert answer.verdict is not None
+        assert answer.verdict.reference == f"{expected}-{'x' * 70}"
+        assert len(taken) < expected + 2 * of_slice
+    answers.close()
+
+
+def test_no_orders_ask_nothing() -> None:
+    assert list(Client("http://127.0.0.1:1", "t").validate_all([])) == []
+
+
+def test_a_key_that_is_not_known_is_told_once(service: str, possible: dict[str, Any]) -> None:
+    with Client(service, "accord_unknown") as stranger, pytest.raises(NotAuthorised):
+        list(stranger.validate_all([possible, possible]))
+
+
+def gather(into: list[AnsweredOrder], answers: Iterator[AnsweredOrder]) -> None:
+    for answer in answers:
+        into.append(answer)
+
+
+class Played:
+    """A service that answers with what is given: for each request its lines, and an exception to end them with."""
+
+    def __init__(self, verdict: Mapping[str, Any], *answers: tuple[int, Any]) -> None:
+        self._verdict, self._answers = verdict, list(answers)
+        self.asked: list[tuple[int, int, int | None]] = []
+
+    def __call__(self, body: bytes, first_line: int, revision: int | None) -> Iterator[Mapping[str, Any]]:
+        sent = body.count(b"\n")
+        self.asked.append((first_line, sent, revision))
+        given, end = self._answers.pop(0)
+        for number in range(first_line, first_line + given):
+            yield {"line": number, "status": 200, "reference": None, "answer": self._verdict}
+        if isinstance(end, Exception):
+            raise end
+        if end is not None:
+            yield {"end": True, "revision": end, "next_line": first_line + given if given < sent else None}
+
+
+@pytest.fixture(scope="module")
+def verdict(service: str, collective: Any) -> Mapping[str, Any]:
+    order = {"item": {"blank": "tee-heavy-white"}, "decorations": [{"transfer": "cut-film"}]}
+    with Client(service, str(collective.tokens["harbour-lane", "counter"])) as accord:
+        return accord.validate(order).document
+
+
+def play(played: Played, orders: int, retries: int = 2) -> list[AnsweredOrder]:
+    retry = Retry(retries, lambda seconds: None)
+    return list(answered([{"n": n} for n in range(orders)], played, lambda o: json.dumps(o).encode(), retry, 1, None))
+
+
+def test_a_turn_or_a_connection_that_ended_is_gone_on_with(verdict: Mapping[str, Any]) -> None:
+    played = Played(verdict, (2, 7), (1, ConnectionFailed("gone")), (0, ConnectionFailed("still")), (1, None), (2, 7))
+    answers = play(played, 6)
+    assert [answer.line for answer in answers] == [1, 2, 3, 4, 5, 6]
+    assert [answer.order["n"] for answer in answers] == list(range(6))
+    revision = verdict["revision"]
+    assert played.asked == [(1, 6, None), (3, 4, 7), (4, 3, revision), (4, 3, revision), (5, 2, revision)]
+
+
+def test_a_connection_that_fails_for_good_loses_no_answer(verdict: Mapping[str, Any]) -> None:
+    gone = ConnectionFailed("gone")
+    played = Played(verdict, (2, gone), (0, gone), (0, gone), (0, gone))
+    got: list[AnsweredOrder] = []
+    orders = [{"n": n} for n in range(4)]
+    answers = answered(orders, played, lambda o: json.dumps(o).encode(), Retry(2, lambda s: None), 1, None)
+    with pytest.raises(ConnectionFailed):
+        gather(got, answers)
+    assert [answer.line for answer in got] == [1, 2]
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        {"line": 2, "status": 200, "answer": {}},
+        {"status": 200, "answer": {}},
+        {"line": 1, "answer": {}},
+        {"line": 1, "status": 200, "answer": None},
+    ],
+)
+def test_answers_to_other_lines_are_taken_for_none(line: dict[str, Any]) -> None:
+    def send(body: bytes, first_line: int, revision: int | None) -> Iterator[Mapping[str, Any]]:
+        yield line
+
+    with pytest.raises(BadAnswer):
+        list(answered([{}], send, lambda order: b"{}", Retry(0, lambda seconds: None), 1, None))
