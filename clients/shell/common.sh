@@ -1,7 +1,7 @@
 # Shared by the recipes; sourced, not run. They need a POSIX shell, sed, mktemp and curl 7.76 or newer.
 #
-# Exit codes: 0 it can be done, or the answer is there; 1 it cannot, or not without more being said; 2 the question
-# could not be put: wrong use, a malformed order, a name the book does not have, or no service.
+# Exit codes: 0 it can be done, or the answer is there; 1 it cannot; 2 the question could not be put: wrong use, a
+# malformed order, a name the book does not have, or no service; 3 not without more being said.
 
 say() {
     printf '%s\n' "$*" >&2
@@ -88,6 +88,25 @@ print_pages() {
 # whatever does not begin like this is no verdict.
 verdict_word() {
     sed -n '1s/^{"id":"[^"]*","verdict":"\([a-z-]*\)".*/\1/p' "$scratch/answer"
+}
+
+# The exit code for a verdict's word; empty is no verdict, and a word that is not known here cannot be done.
+code_of() {
+    case $1 in
+        accepted | conditional) echo 0 ;;
+        undetermined) echo 3 ;;
+        '') echo 2 ;;
+        *) echo 1 ;;
+    esac
+}
+
+# The graver of two exit codes: not put, not done, more to say, done.
+worse_of() {
+    for code in 2 1 3 0; do
+        case $code in
+            "$1" | "$2") echo "$code"; return ;;
+        esac
+    done
 }
 
 # A name as one step of a path: the names of the book need no escapes, so others are refused.

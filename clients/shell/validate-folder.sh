@@ -15,14 +15,11 @@ for file in "$1"/*.json; do
     word=
     if ask_about /v1/validate "$file"; then
         word=$(verdict_word)
+    else
+        say "that was $file"
     fi
-    case $word in
-        accepted | conditional) code=0 ;;
-        '') word=refused code=2 ;;
-        *) code=1 ;; # rejected, undetermined, or a word of a later service
-    esac
-    printf '%s\t%s\n' "$word" "$file"
-    [ "$code" -le "$worst" ] || worst=$code
+    worst=$(worse_of "$worst" "$(code_of "$word")")
+    printf '%s\t%s\n' "${word:-unread}" "$file"
 done
 if [ "$found" -eq 0 ]; then
     say "no *.json in $1"

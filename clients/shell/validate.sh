@@ -9,8 +9,6 @@ make_scratch
 ask_about /v1/validate "$1" || exit 2
 cat "$scratch/answer"
 echo
-case $(verdict_word) in
-    accepted | conditional) exit 0 ;;
-    '') say "the answer is no verdict"; exit 2 ;;
-    *) exit 1 ;; # rejected, undetermined, or a word of a later service
-esac
+word=$(verdict_word)
+[ -n "$word" ] || say "the answer is no verdict"
+exit "$(code_of "$word")"

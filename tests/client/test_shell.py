@@ -231,8 +231,54 @@ def test_a_folder_is_judged_file_by_file(run: Recipes, orders: Path) -> None:
     (orders / "broken.json").write_text("{", encoding="utf-8")
     done = run("validate-folder.sh", str(orders))
     assert done.returncode == 2
-    assert f"refused\t{orders / 'broken.json'}" in done.stdout
+    assert f"unread\t{orders / 'broken.json'}" in done.stdout
+    assert f"that was {orders / 'broken.json'}" in done.stderr
     assert len(done.stdout.splitlines()) == 3
+
+
+def test_what_needs_more_said_has_an_exit_code_of_its_own(
+    run: Recipes, tmp_path: Path, possible: dict[str, Any]
+) -> None:
+    asks = {"item": {}, "decorations": [{}]}
+    done = run("validate.sh", "-", stdin=json.dumps(asks))
+    assert (done.returncode, json.loads(done.stdout)["verdict"]) == (3, "undetermined")
+    for name, order in (("asks", asks), ("fine", possible)):
+        (tmp_path / f"{name}.json").write_text(json.dumps(order), encoding="utf-8")
+    assert run("validate-folder.sh", str(tmp_path)).returncode == 3
+
+
+def test_lines_are_judged_in_one_request(
+    run: Recipes, tmp_path: Path, possible: dict[str, Any], hopeless: dict[str, Any]
+) -> None:
+    # References that look like the end, like a verdict, or like nothing else.
+    references = [None, '","answer":{"id":"x","verdict":"accepted"', "\\", '{"end":true,"complete":true}', "Grün ☃"]
+    lines = [{**hopeless, **({} if reference is None else {"reference": reference})} for reference in references]
+    file = tmp_path / "orders.ndjson"
+    file.write_text("".join(json.dumps(line) + "\n" for line in lines), encoding="utf-8")
+    done = run("validate-lines.sh", str(file))
+    assert (done.returncode, done.stderr) == (1, "")
+    told = [line.split("\t") for line in done.stdout.splitlines()]
+    assert [(word, int(number)) for word, number, _ in told] == [("rejected", n) for n in range(1, 6)]
+    assert [json.loads(reference) for _, _, reference in told] == [hopeless.get("reference"), *references[1:]]
+
+    asks = {"item": {}, "decorations": [{}]}
+    for sent, code in (([possible], 0), ([possible, asks], 3), ([asks, hopeless], 1), ([hopeless, {"item": 1}], 2)):
+        done = run("validate-lines.sh", "-", stdin="\n".join(map(json.dumps, sent)))
+        assert done.returncode == code, done.stderr
+        assert len(done.stdout.splitlines()) == len(sent)
+    assert done.stdout.splitlines()[1].startswith("unread\t2\t")
+    assert "line 2: " in done.stderr
+
+
+def test_lines_that_are_cut_are_told(run: Recipes, faulty: Any) -> None:
+    line = b'{"line":1,"status":200,"reference":null,"answer":{"id":"vd_1","verdict":"accepted"}}\n'
+    ended = b'{"end":true,"revision":1,"lines":1,"answered":1,"failed":0,"complete":false,"next_line":2}\n'
+    faulty.will(faulty.answer(200, line), faulty.answer(200, line + ended), faulty.answer(500, b"<html>"))
+    recipes = Recipes(faulty.url, "token")
+    for told in ("", '"next_line":2', "<html>"):
+        done = recipes("validate-lines.sh", "-", stdin="{}")
+        assert done.returncode == 2
+        assert told in done.stderr
 
 
 def test_an_empty_folder_is_wrong_use(run: Recipes, tmp_path: Path) -> None:
@@ -250,6 +296,7 @@ def test_an_empty_folder_is_wrong_use(run: Recipes, tmp_path: Path) -> None:
         "outcome.sh",
         "withdraw-outcome.sh",
         "validate-folder.sh",
+        "validate-lines.sh",
     ],
 )
 def test_use_is_told(run: Recipes, script: str) -> None:
