@@ -47,7 +47,7 @@ STAGES = (
     "care",
 )
 LAYERS = ("shared", "house")
-BASES = ("live", "held")
+BASES = ("live", "held", "bundle")
 
 _LEVEL, _VERDICT = Choice(LEVELS), Choice(VERDICTS)
 
@@ -179,7 +179,10 @@ class Basis(BookState):
     """All that an answer rests on."""
 
     house_digest: str = required(STRING, "SHA-256 of the shop's house rules")
-    basis: str = required(Choice(BASES), "live: the book as it is; held: the last good book in memory")
+    basis: str = required(
+        Choice(BASES),
+        "live: the book as it is; held: the last good book in memory; bundle: a signed file, without the service",
+    )
 
 
 def _basis() -> Any:

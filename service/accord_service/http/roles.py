@@ -70,6 +70,7 @@ MAY: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "get_shop": _EVERYBODY,
         "put_shop": ("owner",),
         "get_shop_status": _EVERYBODY,
+        "get_bundle": _EVERYBODY,
         "get_shop_press": _EVERYBODY,
         "put_shop_press": ("owner",),
         "get_press_readings": _EVERYBODY,

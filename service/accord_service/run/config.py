@@ -34,6 +34,7 @@ class Config:
 
     ``data`` also gets the first admin's key. ``seal_key``: the file of the key that seals the audit, which all services
     on one store share; None for one in ``data``. Sizes in bytes. Records are kept for ``retain_days``.
+    A shop may answer from a bundle, without the service, for ``bundle_days`` after the day it was made on.
     A proposal's effect is worked out on all recorded orders and on at most ``edges_most`` at edges of thresholds, by
     ``job_processes`` processes beside the workers.
     A client has ``header_seconds`` for a header; for a body, and to take an answer, ``transfer_seconds`` and as long as
@@ -49,6 +50,7 @@ class Config:
     body_limit: int = 256 * 1024
     log_level: str = "INFO"
     retain_days: int = 730
+    bundle_days: int = 14
     edges_most: int = 2000
     job_processes: int = 1
     header_seconds: int = 5
@@ -65,7 +67,7 @@ class Config:
     def from_env(cls, env: Mapping[str, str] = os.environ) -> Config:
         """Read ACCORD_STORE_URL, ACCORD_STORE_PASSWORD_FILE (of that store; else it may stand in the address),
         ACCORD_DATA, ACCORD_SEAL_KEY_FILE, ACCORD_BODY_LIMIT (bytes), ACCORD_LOG_LEVEL, ACCORD_RETAIN_DAYS,
-        ACCORD_EDGES_MOST, ACCORD_JOB_PROCESSES, ACCORD_HEADER_SECONDS, ACCORD_TRANSFER_SECONDS,
+        ACCORD_BUNDLE_DAYS, ACCORD_EDGES_MOST, ACCORD_JOB_PROCESSES, ACCORD_HEADER_SECONDS, ACCORD_TRANSFER_SECONDS,
         ACCORD_TRANSFER_RATE (bytes a second), ACCORD_LINES_SECONDS, ACCORD_HEAVY_MOST, ACCORD_HEAVY_MOST_A_KEY,
         ACCORD_HEAVY_MOST_A_SHOP, ACCORD_RATE_LIMITS ("counter=6000,admin=600") and ACCORD_CORS_ORIGINS (separated
         by commas)."""
@@ -76,6 +78,7 @@ class Config:
             body_limit=_whole(env, "ACCORD_BODY_LIMIT", cls().body_limit, least=1024),
             log_level=_word(env, "ACCORD_LOG_LEVEL", cls().log_level, LOG_LEVELS),
             retain_days=_whole(env, "ACCORD_RETAIN_DAYS", cls().retain_days, least=1),
+            bundle_days=_whole(env, "ACCORD_BUNDLE_DAYS", cls().bundle_days, least=1),
             edges_most=_whole(env, "ACCORD_EDGES_MOST", cls().edges_most, least=1),
             job_processes=_whole(env, "ACCORD_JOB_PROCESSES", cls().job_processes, least=0),
             header_seconds=_whole(env, "ACCORD_HEADER_SECONDS", cls().header_seconds, least=1),

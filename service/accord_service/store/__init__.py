@@ -29,7 +29,7 @@ from accord_service.store.rates import RateStore
 from accord_service.store.readings import WAITING_MOST, ReadingStore, WaitingReading, WaitingReadings
 from accord_service.store.records import OrderRecord, without_reference
 from accord_service.store.revisions import RevisionHead, RevisionRecord
-from accord_service.store.seals import SEAL_FAULTS, ChainHead, Seals
+from accord_service.store.seals import SEAL_FAULTS, ChainHead, SealError, Seals
 from accord_service.store.shops import VERSIONS_MOST, HouseRecord, ShopRecord, VersionRecord
 from accord_service.store.store import Store
 from accord_service.store.watch import HeadWatch, Watched
@@ -74,6 +74,7 @@ __all__ = [
     "RevisionHead",
     "RevisionRecord",
     "Run",
+    "SealError",
     "SealedEntry",
     "Seals",
     "ShopRecord",

@@ -211,6 +211,24 @@ class Seals:
             return "forged"
         return ""
 
+    # -- anything else that travels ------------------------------------------------------------------------------------
+
+    def sign(self, purpose: str, data: bytes) -> str:
+        """The signature over ``purpose``, a line feed and the data, base64url; what was signed for one purpose is
+        nothing for another. Raises StoreBroken where there is no private key."""
+        if self._private is None:
+            raise StoreBroken(f"nothing can be signed without the key that seals the audit: set {SEAL_KEY_FILE}")
+        return _base64url(self._private.sign(_purposeful(purpose, data)))
+
+    @staticmethod
+    def verify(public_key: str, purpose: str, data: bytes, signature: str) -> None:
+        """Hold a signature of ``sign`` against a public key in base64url. Raises SealError where it is not of that."""
+        try:
+            key = Ed25519PublicKey.from_public_bytes(_from_base64url(public_key))
+            key.verify(_from_base64url(signature), _purposeful(purpose, data))
+        except (InvalidSignature, ValueError):
+            raise SealError("the signature is not of this key over this") from None
+
     # -- documents ---------------------------------------------------------------------------------------------------
 
     def document_seal(self, name: str, version: int | None, sha256: str) -> bytes:
@@ -234,6 +252,10 @@ class Seals:
         return hmac.digest(self._macs[key_id], f"{name}\n{version}\n{sha256}".encode(), "sha256").hex()
 
 
+class SealError(ValueError):
+    """A signature that does not hold."""
+
+
 SEAL_FAULTS: Mapping[str, str] = MappingProxyType(
     {
         "unsealed": "the head of the audit is not sealed",
@@ -251,6 +273,10 @@ def new_key() -> bytes:
 def key_id(key: Ed25519PublicKey) -> str:
     """The first digits of the SHA-256 of a public key."""
     return hashlib.sha256(key.public_bytes(Encoding.Raw, PublicFormat.Raw)).hexdigest()[:KEY_ID_DIGITS]
+
+
+def _purposeful(purpose: str, data: bytes) -> bytes:
+    return purpose.encode() + b"\n" + data
 
 
 def _mac_key(key: Ed25519PrivateKey) -> bytes:

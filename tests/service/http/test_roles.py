@@ -79,6 +79,7 @@ GET    /v1/records/{record_id}/outcomes/{outcome_id} -        +        +        
 POST   /v1/records/{record_id}/outcomes/{outcome_id}/withdraw -        +        +        +        +        +
 GET    /v1/shop                             -        +        +        +        +        +
 PUT    /v1/shop                             -        -        -        +        -        -
+GET    /v1/bundle                           -        +        +        +        +        +
 GET    /v1/shop/status                      -        +        +        +        +        +
 GET    /v1/shop/presses/{press_id}          -        +        +        +        +        +
 PUT    /v1/shop/presses/{press_id}          -        -        -        +        -        -
@@ -226,6 +227,7 @@ GET    /v1/records/{record_id}/outcomes/{outcome_id} thing
 POST   /v1/records/{record_id}/outcomes/{outcome_id}/withdraw thing
 GET    /v1/shop own
 PUT    /v1/shop own
+GET    /v1/bundle own
 GET    /v1/shop/status own
 GET    /v1/shop/presses/{press_id} thing
 PUT    /v1/shop/presses/{press_id} thing

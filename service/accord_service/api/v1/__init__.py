@@ -7,6 +7,7 @@ from accord_service.api.v1.delete_record_reference import delete_record_referenc
 from accord_service.api.v1.get_audit import get_audit
 from accord_service.api.v1.get_audit_check import get_audit_check
 from accord_service.api.v1.get_audit_head import get_audit_head
+from accord_service.api.v1.get_bundle import get_bundle
 from accord_service.api.v1.get_catalogue import get_catalogue
 from accord_service.api.v1.get_catalogue_entry import get_catalogue_entry
 from accord_service.api.v1.get_catalogue_kind import get_catalogue_kind
@@ -84,6 +85,7 @@ ENDPOINTS = (
     post_validate_batch,
     post_recommend,
     post_envelope,
+    get_bundle,
     get_catalogue,
     get_catalogue_kind,
     get_catalogue_entry,
