@@ -41,6 +41,8 @@ consumables = ["ptfe-sheet", "silicone-paper", "plain-paper", "heat-tape"]
 """
 ACCORD = [sys.executable, "-c", "from accord_service.cli.main import main; main(prog_name='accord')"]
 START_S = 60
+# Nobody's bundle: whoever runs the tests may have pulled one.
+NO_FOLDER = "/no/such/folder"
 
 
 @dataclass(frozen=True)
@@ -81,7 +83,8 @@ def token_in(data: Path, name: str) -> str:
 
 def plain_environment() -> dict[str, str]:
     """This process's environment without what a reader may have set for the command."""
-    return {k: v for k, v in os.environ.items() if not k.startswith(("ACCORD_", "PROMETHEUS_")) and k != "NO_COLOR"}
+    kept = {k: v for k, v in os.environ.items() if not k.startswith(("ACCORD_", "PROMETHEUS_")) and k != "NO_COLOR"}
+    return kept | {"ACCORD_BUNDLE": NO_FOLDER}
 
 
 def a_free_port() -> int:
@@ -123,7 +126,7 @@ Accord = Callable[..., Result]
 
 def invoked(environment: dict[str, str | None]) -> Accord:
     def run(*arguments: str, stdin: str | bytes | None = None, **changed: str) -> Result:
-        runner = CliRunner(env={"COLUMNS": "80", **environment, **changed})
+        runner = CliRunner(env={"COLUMNS": "80", "ACCORD_BUNDLE": NO_FOLDER, **environment, **changed})
         return runner.invoke(main, arguments, input=stdin, catch_exceptions=False, prog_name="accord")
 
     return run

@@ -12,27 +12,27 @@ from accord_rules.revision.book import Book
 
 @pytest.mark.parametrize("local", [True, False])
 def test_every_answer_and_everything_left_out_is_told(local: bool, accord: Any, alone: Any, book: Book) -> None:
-    done = alone("advice", "--local", "--json") if local else accord("advice", "--json")
+    done = alone("advice", "--shipped", "--json") if local else accord("advice", "--json")
     assert done.exit_code == 0
     assert json.loads(done.stdout) == {kind: book.documents[kind] for kind in ("advice", "not_covered")}
 
 
 def test_a_word_brings_its_answer_with_sources(alone: Any) -> None:
-    page = " ".join(alone("advice", "dry clean", "--local").stdout.split())
+    page = " ".join(alone("advice", "dry clean", "--shipped").stdout.split())
     assert page.startswith("May a printed piece be dry-cleaned? No, unless the maker of the transfer says so")
     assert page.endswith("[common-practice]")
 
 
 def test_a_word_for_what_is_left_out_brings_why(alone: Any) -> None:
-    page = " ".join(alone("advice", "uv dtf", "--local").stdout.split())
+    page = " ".join(alone("advice", "uv dtf", "--shipped").stdout.split())
     assert page.startswith("Not covered, because UV film and stickers. It is stuck on cold")
-    done = alone("words", "uv dtf", "--local")
+    done = alone("words", "uv dtf", "--shipped")
     assert done.exit_code == 2
     assert "Not covered: UV film and stickers. It is stuck on cold" in " ".join(done.stderr.split())
 
 
 def test_all_words_end_with_what_is_not_covered(alone: Any, book: Book) -> None:
-    page = " ".join(alone("words", "--local").stdout.split())
+    page = " ".join(alone("words", "--shipped").stdout.split())
     told = page.partition("Not covered, because")[2]
     for entry in book.catalogue["not_covered"].values():
         assert f"{entry.title}. {entry.because} {entry.instead}" in told
@@ -40,6 +40,6 @@ def test_all_words_end_with_what_is_not_covered(alone: Any, book: Book) -> None:
 
 @pytest.mark.parametrize(("command", "word"), [("advice", "zzzzqq"), ("words", "zzzzqq"), ("words", "klystron")])
 def test_no_question_ends_without_the_nearest(command: str, word: str, alone: Any) -> None:
-    done = alone(command, word, "--local")
+    done = alone(command, word, "--shipped")
     assert done.exit_code == 2
     assert "The nearest are" in done.stderr or "Did you mean" in done.stderr

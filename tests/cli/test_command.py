@@ -23,11 +23,11 @@ HOPELESS = FINE | {"item": {"blank": "tee-heavy-white"}}
 
 @pytest.mark.parametrize(("document", "code"), [(FINE, 0), (HOPELESS, 1), ({}, 2)])
 def test_exit_codes(own_process: Any, alone: Any, document: Any, code: int) -> None:
-    validated = own_process("validate", "--local", "-", stdin=json.dumps(document).encode())
+    validated = own_process("validate", "--shipped", "-", stdin=json.dumps(document).encode())
     assert validated.returncode == code
     assert validated.stdout
     assert validated.stderr == b""
-    recommended = alone("recommend", "--local", "-", stdin=json.dumps(document))
+    recommended = alone("recommend", "--shipped", "-", stdin=json.dumps(document))
     assert recommended.exit_code == code
     assert recommended.stdout
     assert recommended.stderr == ""
@@ -44,7 +44,7 @@ def test_version_and_help(own_process: Any) -> None:
 
 
 def test_a_reader_that_leaves_is_no_trouble(started: Any) -> None:
-    with started("rules", "--local") as process:
+    with started("rules", "--shipped") as process:
         process.stdout.close()
         errors = process.stderr.read()
     assert b"Traceback" not in errors

@@ -41,7 +41,7 @@ def test_the_list_for_programs(accord: Any) -> None:
 
 @pytest.mark.parametrize("who", ["service", "here"])
 def test_a_fact_is_told_whole(accord: Any, alone: Any, book: Book, who: str) -> None:
-    done = accord("facts", "item.finishes") if who == "service" else alone("facts", "item.finishes", "--local")
+    done = accord("facts", "item.finishes") if who == "service" else alone("facts", "item.finishes", "--shipped")
     assert done.exit_code == 0
     page = words(done.stdout)
     fact = FACTS["item.finishes"]
@@ -74,13 +74,13 @@ def test_a_fact_is_told_whole(accord: Any, alone: Any, book: Book, who: str) -> 
     ],
 )
 def test_what_an_author_writes_and_what_holds_unsaid(alone: Any, name: str, sentence: str) -> None:
-    assert sentence in words(alone("facts", name, "--local").stdout)
+    assert sentence in words(alone("facts", name, "--shipped").stdout)
 
 
 def test_the_same_here(accord: Any, alone: Any) -> None:
     assert GRAPH.facts.keys() == FACTS.keys()
     for arguments in (("facts",), ("facts", "use.age_from"), ("facts", "heat", "--json")):
-        assert alone(*arguments, "--local").stdout == accord(*arguments).stdout, arguments
+        assert alone(*arguments, "--shipped").stdout == accord(*arguments).stdout, arguments
 
 
 @pytest.mark.parametrize("local", [True, False])
@@ -88,13 +88,13 @@ def test_the_same_here(accord: Any, alone: Any) -> None:
     ("name", "near"), [("item.textil", "item.textile"), ("polyester_share", "item.polyester_share")]
 )
 def test_a_wrong_name_brings_the_nearest(accord: Any, alone: Any, name: str, near: str, local: bool) -> None:
-    done = alone("facts", name, "--local") if local else accord("facts", name)
+    done = alone("facts", name, "--shipped") if local else accord("facts", name)
     assert done.exit_code == 2
     assert f"There is no fact '{name}'." in done.stderr
     assert near in done.stderr
 
 
 def test_a_name_that_is_like_none_is_told_where_all_are(alone: Any) -> None:
-    done = alone("facts", "zzz", "--local")
+    done = alone("facts", "zzz", "--shipped")
     assert done.exit_code == 2
     assert "accord facts lists them all" in done.stderr

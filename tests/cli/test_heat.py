@@ -31,7 +31,7 @@ def columns(text: str) -> int:
 
 @pytest.mark.parametrize("width", ["40", "80", "200"])
 def test_the_curve_is_drawn_with_need_ceiling_and_dwell(alone: Any, order: Callable[..., str], width: str) -> None:
-    done = alone("heat", "--local", order("film", FILM), COLUMNS=width)
+    done = alone("heat", "--shipped", order("film", FILM), COLUMNS=width)
     assert done.exit_code == 0
     drawing = [line for line in done.stdout.splitlines() if "│" in line[9:12]]
     assert len(drawing) == 16
@@ -45,7 +45,7 @@ def test_the_curve_is_drawn_with_need_ceiling_and_dwell(alone: Any, order: Calla
 
 
 def test_the_likely_curve_rises(alone: Any, order: Callable[..., str]) -> None:
-    done = alone("heat", "--local", order("film", FILM))
+    done = alone("heat", "--shipped", order("film", FILM))
     rows = [line[11:] for line in done.stdout.splitlines() if "│" in line[9:12]]
     places = [min(row for row, line in enumerate(rows) if line[at : at + 1] == "█") for at in (1, 8, 30, 67)]
     assert places == sorted(places, reverse=True)
@@ -53,7 +53,7 @@ def test_the_likely_curve_rises(alone: Any, order: Callable[..., str]) -> None:
 
 
 def test_ascii_where_the_terminal_has_no_more(own_process: Callable[..., Any], order: Callable[..., str]) -> None:
-    done = own_process("heat", "--local", order("film", FILM), PYTHONIOENCODING="ascii", COLUMNS="80")
+    done = own_process("heat", "--shipped", order("film", FILM), PYTHONIOENCODING="ascii", COLUMNS="80")
     assert done.returncode == 0
     text = done.stdout.decode("ascii")
     assert "#" in text
@@ -64,7 +64,7 @@ def test_ascii_where_the_terminal_has_no_more(own_process: Callable[..., Any], o
 
 def test_svg_holds_the_same(alone: Any, order: Callable[..., str], tmp_path: Path) -> None:
     file = tmp_path / "film.svg"
-    done = alone("heat", "--local", "--svg", str(file), order("film", FILM))
+    done = alone("heat", "--shipped", "--svg", str(file), order("film", FILM))
     assert done.exit_code == 0
     assert str(file) in done.stdout.replace("\n", "")
     root = ET.fromstring(file.read_text(encoding="utf-8"))
@@ -104,7 +104,7 @@ def test_a_dwell_that_will_not_do_is_shown_beside_one_that_does(
     alone: Any, order: Callable[..., str], tmp_path: Path
 ) -> None:
     file = tmp_path / "short.svg"
-    done = alone("heat", "--local", "--svg", str(file), order("short", TOO_SHORT))
+    done = alone("heat", "--shipped", "--svg", str(file), order("short", TOO_SHORT))
     assert done.exit_code == 1
     assert "shorter-than-bounds" in done.stdout
     assert "1 s: the dwell the order asks for" in " ".join(done.stdout.split())
@@ -116,7 +116,7 @@ def test_what_cannot_be_done_at_all_is_told_and_not_drawn(
     alone: Any, order: Callable[..., str], tmp_path: Path
 ) -> None:
     file = tmp_path / "none.svg"
-    done = alone("heat", "--local", "--svg", str(file), order("hopeless", HOPELESS))
+    done = alone("heat", "--shipped", "--svg", str(file), order("hopeless", HOPELESS))
     assert done.exit_code == 1
     assert "No way to do" in done.stdout
     assert "█" not in done.stdout
@@ -125,25 +125,25 @@ def test_what_cannot_be_done_at_all_is_told_and_not_drawn(
 
 def test_no_estimate_is_said(alone: Any, order: Callable[..., str]) -> None:
     stones = FILM | {"decorations": [FILM["decorations"][0] | {"transfer": "hot-fix-stones"}]}
-    done = alone("heat", "--local", order("stones", stones))
+    done = alone("heat", "--shipped", order("stones", stones))
     assert "no estimate of the heat" in " ".join(done.stdout.split())
 
 
 def test_each_pressing_has_its_heat_or_why_not(alone: Any, order: Callable[..., str]) -> None:
     powder = FILM | {"decorations": [FILM["decorations"][0] | {"transfer": "powder-film"}]}
-    page = " ".join(alone("heat", "--local", order("powder", powder)).stdout.split())
+    page = " ".join(alone("heat", "--shipped", order("powder", powder)).stdout.split())
     assert re.search(r"ONCE MORE: at its end the print is (likely )?about \d+ °C", page)
     foil = FILM | {"decorations": [FILM["decorations"][0] | {"transfer": "foil-over-adhesive"}]}
-    page = " ".join(alone("heat", "--local", order("foil", foil)).stdout.split())
+    page = " ".join(alone("heat", "--shipped", order("foil", foil)).stdout.split())
     assert "ADHESIVE: no estimate of the heat: the adhesive is a sheet of its own" in page
 
 
 def test_wrong_use_and_malformed_orders(alone: Any, order: Callable[..., str], tmp_path: Path) -> None:
     assert alone("heat", order("film", FILM)).exit_code == 2
-    assert alone("heat", "--local", order("odd", FILM | {"weather": "fine"})).exit_code == 2
-    assert alone("heat", "--local", order("bare", [1])).exit_code == 2
+    assert alone("heat", "--shipped", order("odd", FILM | {"weather": "fine"})).exit_code == 2
+    assert alone("heat", "--shipped", order("bare", [1])).exit_code == 2
     nowhere = tmp_path / "no" / "such" / "folder.svg"
-    assert alone("heat", "--local", "--svg", str(nowhere), order("film", FILM)).exit_code == 2
+    assert alone("heat", "--shipped", "--svg", str(nowhere), order("film", FILM)).exit_code == 2
 
 
 def test_a_service_draws_the_same_as_its_answer(accord: Any, order: Callable[..., str]) -> None:

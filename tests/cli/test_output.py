@@ -65,12 +65,12 @@ def test_the_width_is_kept(accord: Any, command: str, columns: str) -> None:
 
 
 def test_in_ascii_every_byte_is(own_process: Any, order: Callable[..., str]) -> None:
-    done = own_process("validate", "--local", order("job", JOB | {"press": "bench-99"}), PYTHONIOENCODING="ascii")
+    done = own_process("validate", "--shipped", order("job", JOB | {"press": "bench-99"}), PYTHONIOENCODING="ascii")
     assert done.returncode == 2
     assert done.stdout.isascii()
     assert done.stderr == b""
     raw = own_process(
-        "validate", "--local", "--json", order("job", JOB | {"press": "swing-away"}), PYTHONIOENCODING="ascii"
+        "validate", "--shipped", "--json", order("job", JOB | {"press": "swing-away"}), PYTHONIOENCODING="ascii"
     )
     assert raw.stdout.isascii()
     assert json.loads(raw.stdout)[0]["reference"] == JOB["reference"]
@@ -83,7 +83,7 @@ def test_no_colour_where_nobody_sees_it(accord: Any, order: Callable[..., str]) 
 def test_colour_on_a_terminal_unless_unwanted(started: Any) -> None:
     def shown(**changed: str) -> bytes:
         ours, theirs = pty.openpty()
-        arguments = ["validate", "--local", "--brief", "no-such-file.json"]
+        arguments = ["validate", "--shipped", "--brief", "no-such-file.json"]
         process = started(*arguments, stdout=theirs, stderr=theirs, **{"TERM": "xterm", **changed})
         os.close(theirs)
         process.wait(60)

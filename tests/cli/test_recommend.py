@@ -36,7 +36,7 @@ def test_settings_of_the_order_outside_the_surer_window_are_not_said_to_lie_in_i
 ) -> None:
     """The demo's phone inserts want 400 °F on a hand-held press that is known to hold 389 °F to 397 °F everywhere."""
     shop, file = DEMO / "shops/harbour-lane.toml", DEMO / "orders/004-phone-inserts-hand-held-400f-85s.json"
-    options = ("recommend", "--local", "--shop", str(shop))
+    options = ("recommend", "--shipped", "--shop", str(shop))
     page = " ".join(accord(*options, str(file)).stdout.split())
     plan = json.loads(accord(*options, "--json", str(file)).stdout)["plans"][0]
     window = plan["decorations"][0]["explained"]["window"]
@@ -102,7 +102,7 @@ def in_the_box(page: str) -> list[list[str]]:
 def demo(accord: Any, number: str, shop: str) -> tuple[str, dict[str, Any]]:
     """The page and the best plan of an order of the demo."""
     (file,) = (DEMO / "orders").glob(f"{number}-*.json")
-    options = ("recommend", "--local", "--shop", str(DEMO / f"shops/{shop}.toml"))
+    options = ("recommend", "--shipped", "--shop", str(DEMO / f"shops/{shop}.toml"))
     return accord(*options, str(file)).stdout, json.loads(accord(*options, "--json", str(file)).stdout)["plans"][0]
 
 
@@ -189,7 +189,7 @@ def test_arrows_show_which_way_faces_look(accord: Any) -> None:
 
 
 def test_the_card_in_ascii(own_process: Any, order: Callable[..., str]) -> None:
-    done = own_process("recommend", "--local", order("free", FREE), PYTHONIOENCODING="ascii", COLUMNS="60")
+    done = own_process("recommend", "--shipped", order("free", FREE), PYTHONIOENCODING="ascii", COLUMNS="60")
     text = done.stdout.decode("ascii")
     assert "?" not in text
     assert "\n  |   TIME" in text
@@ -255,7 +255,7 @@ def test_that_nothing_was_found_so_far_is_not_that_there_is_nothing(
     alone: Any, order: Callable[..., str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(Scales, "allowance", lambda self, _most=0: lambda: False)
-    done = alone("recommend", "--local", order("free", FREE))
+    done = alone("recommend", "--shipped", order("free", FREE))
     assert done.exit_code == 1
     assert "No way found so far to do" in done.stdout
     assert "other ways may well exist" in " ".join(done.stdout.split())

@@ -38,7 +38,7 @@ def test_each_number_says_what_kind_of_source_it_rests_on(local: bool, accord: A
     """As the sources' texts have it: the birds' threshold is a choice, the cords' rows are law that was seen or not."""
 
     def page(name: str) -> str:
-        return " ".join((alone("rule", "--local", name) if local else accord("rule", name)).stdout.split())
+        return " ".join((alone("rule", "--shipped", name) if local else accord("rule", name)).stdout.split())
 
     assert "[people.ptfe_birds_from; choice: ptfe-fumes, project-choice]" in page("birds-near-hot-ptfe")
     cords = page("cord-in-childs-hood")
@@ -56,13 +56,13 @@ def test_the_edges_are_told_when_wished(accord: Any, book: Book) -> None:
 
 def test_the_same_here(accord: Any, alone: Any, book: Book) -> None:
     id_ = with_a_limit(book)
-    assert alone("rule", "--local", id_).stdout == accord("rule", id_).stdout
+    assert alone("rule", "--shipped", id_).stdout == accord("rule", id_).stdout
 
 
 @pytest.mark.parametrize("local", [True, False])
 def test_a_wrong_name_brings_close_ones(accord: Any, alone: Any, book: Book, local: bool) -> None:
     id_ = with_a_limit(book)
-    done = alone("rule", "--local", id_ + "x") if local else accord("rule", id_ + "x")
+    done = alone("rule", "--shipped", id_ + "x") if local else accord("rule", id_ + "x")
     assert done.exit_code == 2
     assert id_ in done.stderr
 
@@ -80,9 +80,9 @@ def test_rules_of_a_level_and_topic(accord: Any, alone: Any, book: Book, who: st
     some = next(iter(book.rules.values()))
     wanted = sorted(r.id for r in book.rules.values() if (r.topic, r.level) == (some.topic, some.level))
     arguments = ["rules", "--json", "--topic", some.topic, "--level", some.level]
-    done = accord(*arguments) if who == "service" else alone(*arguments, "--local")
+    done = accord(*arguments) if who == "service" else alone(*arguments, "--shipped")
     assert [rule["id"] for rule in json.loads(done.stdout)] == wanted
     wrong = ["rules", "--topic", "no-such-topic"]
-    done = accord(*wrong) if who == "service" else alone(*wrong, "--local")
+    done = accord(*wrong) if who == "service" else alone(*wrong, "--shipped")
     assert done.exit_code == 2
     assert some.topic in done.stderr

@@ -17,7 +17,7 @@ LEANS = "It leans on sample “rash-vest-dye” of 16 February 2026 (200 °C for
 
 def told(alone: Any, command: str, name: str) -> str:
     shop, order = DEMO / "shops" / "mill-steps.toml", DEMO / "orders" / f"{name}.json"
-    return " ".join(alone(command, "--local", "--shop", str(shop), str(order)).stdout.split())
+    return " ".join(alone(command, "--shipped", "--shop", str(shop), str(order)).stdout.split())
 
 
 @pytest.mark.parametrize("command", ["validate", "recommend"])
@@ -46,7 +46,7 @@ def test_a_sample_of_no_press_of_the_shop_is_refused(alone: Any, tmp_path: Path)
     text = (DEMO / "shops" / "mill-steps.toml").read_text(encoding="utf-8")
     shop.write_text(text.replace('press = "even-bench"\ntemperature = "200', 'press = "evenbench"\ntemperature = "200'))
     done = alone(
-        "validate", "--local", "--shop", str(shop), str(DEMO / "orders" / "250-rash-vests-on-the-shops-sample.json")
+        "validate", "--shipped", "--shop", str(shop), str(DEMO / "orders" / "250-rash-vests-on-the-shops-sample.json")
     )
     assert done.exit_code == 2
     assert "/samples/0/press" in done.output

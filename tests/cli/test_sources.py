@@ -13,7 +13,7 @@ from accord_rules.revision.catalogue import KINDS, SOURCE_KINDS
 
 @pytest.mark.parametrize("local", [True, False])
 def test_every_room_and_every_safety_limit_is_told(local: bool, accord: Any, alone: Any, book: Book) -> None:
-    done = alone("sources", "--local", "--json") if local else accord("sources", "--json")
+    done = alone("sources", "--shipped", "--json") if local else accord("sources", "--json")
     assert done.exit_code == 0
     told = json.loads(done.stdout)
     assert tuple(told["kinds"]) == SOURCE_KINDS
@@ -35,4 +35,4 @@ def test_the_page_has_shares_and_begins_with_the_worst_sourced(accord: Any, alon
     flat = " ".join(page.split())
     assert flat.index("birds are taken out of the room") < flat.index("A children's product is meant for")
     assert "choice From this surface temperature birds are taken out of the room: 180 °C" in flat
-    assert alone("sources", "--local").stdout == page
+    assert alone("sources", "--shipped").stdout == page

@@ -30,19 +30,19 @@ def test_a_step_names_the_rules_that_ask_for_it_and_its_limits(accord: Any) -> N
 
 @pytest.mark.parametrize("name", ["press-main", "pre-press-covered", "weed-and-trim"])
 def test_the_service_and_the_shipped_book_say_the_same(name: str, accord: Any, alone: Any) -> None:
-    assert alone("step", "--local", name).stdout == accord("step", name).stdout
+    assert alone("step", "--shipped", name).stdout == accord("step", name).stdout
 
 
 @pytest.mark.parametrize("local", [True, False])
 def test_a_wrong_name_brings_the_nearest(local: bool, accord: Any, alone: Any) -> None:
-    done = alone("step", "--local", "pres-main") if local else accord("step", "pres-main")
+    done = alone("step", "--shipped", "pres-main") if local else accord("step", "pres-main")
     assert done.exit_code == 2
     assert "Did you mean press-main" in done.stderr
 
 
 @pytest.mark.parametrize("local", [True, False])
 def test_steps_are_listed_once_in_a_plans_order(local: bool, accord: Any, alone: Any, book: Book) -> None:
-    done = alone("steps", "--local", "--json") if local else accord("steps", "--json")
+    done = alone("steps", "--shipped", "--json") if local else accord("steps", "--json")
     assert [step["id"] for step in json.loads(done.stdout)] == list(book.steps)
     assert f"{len(book.steps)} steps" in accord("steps").stdout
 

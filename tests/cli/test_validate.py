@@ -114,11 +114,11 @@ def test_it_says_that_more_remedies_may_exist(
 ) -> None:
     file = order("hopeless", {key: value for key, value in HOPELESS.items() if key != "press"})
     sentence = "there may well be"
-    whole = " ".join(alone("validate", "--local", file).stdout.split())
+    whole = " ".join(alone("validate", "--shipped", file).stdout.split())
     assert "What would work instead" in whole
     assert sentence not in whole
     monkeypatch.setattr("accord_rules.advise.remedies.TRIALS_MOST", 0)
-    cut = " ".join(alone("validate", "--local", file).stdout.split())
+    cut = " ".join(alone("validate", "--shipped", file).stdout.split())
     assert f"{sentence} a remedy." in cut
     assert "What would work instead" not in cut
 
@@ -207,16 +207,16 @@ def test_here_and_the_service_say_the_same(accord: Any, alone: Any, order: Calla
     files = [order("1", FINE), order("2", HOPELESS), order("3", OPEN), order("4", BARE)]
     shop = str(collective / "shops" / "mill-loft.toml")
     there = accord("validate", "--json", *files)
-    here = alone("validate", "--json", "--local", "--shop", shop, *files)
+    here = alone("validate", "--json", "--shipped", "--shop", shop, *files)
     assert here.exit_code == there.exit_code == 2
     assert json.loads(here.stdout) == json.loads(there.stdout)
 
 
 def test_here_with_the_example_shop(alone: Any, order: Callable[..., str]) -> None:
-    done = alone("validate", "--local", order("fine", FINE | {"press": "swing-away"}))
+    done = alone("validate", "--shipped", order("fine", FINE | {"press": "swing-away"}))
     assert done.exit_code == 0
     assert "without a service" in done.stdout
-    unknown = alone("validate", "--local", order("unknown", FINE | {"press": "bench-99"}))
+    unknown = alone("validate", "--shipped", order("unknown", FINE | {"press": "bench-99"}))
     assert unknown.exit_code == 2
     assert "/press" in unknown.stdout
 
@@ -225,14 +225,17 @@ def test_here_with_the_example_shop(alone: Any, order: Callable[..., str]) -> No
     ("arguments", "sentence"),
     [
         (["validate"], "Missing argument"),
-        (["validate", "x.json"], "--local"),
-        (["validate", "--json", "--brief", "--local", "x.json"], "choose one"),
-        (["validate", "--local", "--url", "http://127.0.0.1:1", "x.json"], "leave out --url"),
-        (["validate", "--url", "http://127.0.0.1:1", "--token", "t", "--shop", __file__, "x.json"], "go with --local"),
+        (["validate", "x.json"], "--shipped"),
+        (["validate", "--json", "--brief", "--shipped", "x.json"], "choose one"),
+        (["validate", "--shipped", "--url", "http://127.0.0.1:1", "x.json"], "leave out --url"),
+        (
+            ["validate", "--url", "http://127.0.0.1:1", "--token", "t", "--shop", __file__, "x.json"],
+            "go with --shipped",
+        ),
         (["validate", "--url", "http://accord.example", "--token", "t", "x.json"], "--allow-insecure"),
         (["validate", "--url", "accord.example", "--token", "t", "x.json"], "no address"),
-        (["validate", "--local", "--shop", __file__, "x.json"], "test_validate.py"),
-        (["validate", "--local", "--book", "/", "x.json"], "fibres.toml: is missing"),
+        (["validate", "--shipped", "--shop", __file__, "x.json"], "test_validate.py"),
+        (["validate", "--shipped", "--book", "/", "x.json"], "fibres.toml: is missing"),
     ],
 )
 def test_wrong_use(alone: Any, arguments: list[str], sentence: str) -> None:
@@ -258,8 +261,8 @@ def test_of_a_layer_that_is_only_tacked_the_tack_is_told(accord: Any) -> None:
     """Common practice, no source: a lower layer is tacked, and the time that it would have by itself is not pressed."""
     demo = Path(__file__).parents[2] / "demo"
     order, shop = demo / "orders/045-glitter-over-film.json", demo / "shops/harbour-lane.toml"
-    page = " ".join(accord("validate", "--local", "--shop", str(shop), str(order)).stdout.split())
-    (verdict,) = json.loads(accord("validate", "--local", "--json", "--shop", str(shop), str(order)).stdout)
+    page = " ".join(accord("validate", "--shipped", "--shop", str(shop), str(order)).stdout.split())
+    (verdict,) = json.loads(accord("validate", "--shipped", "--json", "--shop", str(shop), str(order)).stdout)
     on = next(one for one in verdict["presses"] if one["press"] == verdict["judged_on"])
     assert on["pressings"] == [["tack"], ["main"]]
     tack = on["settings"][0]["pressings"]["tack"]

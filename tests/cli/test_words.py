@@ -66,11 +66,11 @@ def test_what_an_order_may_say_is_a_word(word: str, accord: Any, book: Book) -> 
 
 
 def test_the_service_and_the_shipped_book_say_the_same(accord: Any, alone: Any) -> None:
-    assert alone("words", "--local", "vinyl").stdout == accord("words", "vinyl").stdout
+    assert alone("words", "--shipped", "vinyl").stdout == accord("words", "vinyl").stdout
 
 
 @pytest.mark.parametrize("local", [True, False])
 def test_a_wrong_word_brings_the_nearest(local: bool, accord: Any, alone: Any) -> None:
-    done = alone("words", "--local", "rhinestons") if local else accord("words", "rhinestons")
+    done = alone("words", "--shipped", "rhinestons") if local else accord("words", "rhinestons")
     assert done.exit_code == 2
     assert "Did you mean rhinestones" in done.stderr

@@ -185,7 +185,7 @@ def test_the_command_judges_an_order_in_process(
     installed: Path, clean_env: dict[str, str], order_file: Path, collective: Path
 ) -> None:
     shop = collective / "shops" / "wheelwright.toml"
-    judged = run(installed / "accord", "validate", "--local", "--json", "--shop", shop, order_file, env=clean_env)
+    judged = run(installed / "accord", "validate", "--shipped", "--json", "--shop", shop, order_file, env=clean_env)
     assert judged.returncode == 1, judged.stderr
     (verdict,) = json.loads(judged.stdout)
     assert verdict["verdict"] == "rejected"

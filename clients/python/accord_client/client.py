@@ -31,6 +31,7 @@ from accord_client.documents import (
 from accord_client.exceptions import BadAnswer, NotJson
 from accord_client.governance import Governance
 from accord_client.lines import AnsweredOrder
+from accord_client.offline import Offline, answered
 from accord_client.retry import Retry
 from accord_client.session import Session
 
@@ -46,7 +47,8 @@ class Client:
     asks, so asking twice does no harm. ``sleep`` waits between tries.
 
     ``administration`` looks after shops, keys and house rules, ``governance`` after the book and its records; their
-    writes are safe to repeat as well.
+    writes are safe to repeat as well. ``offline`` answers ``validate`` and ``recommend`` where the service can't be
+    reached; such answers have the ``basis`` "bundle".
 
     Raises UnsafeAddress if the token would go over plain http to another machine (``allow_insecure`` permits it, for
     a network that is trusted), and ValueError for an address or token that can't be used.
@@ -63,9 +65,11 @@ class Client:
         retries: int = 2,
         *,
         allow_insecure: bool = False,
+        offline: Offline | None = None,
         sleep: Callable[[float], None] = time.sleep,
     ) -> None:
         self._base = base_address(base_url, allow_insecure=allow_insecure)
+        self._offline = offline
         self._retry = Retry(retries, sleep)
         self._session = Session(bearer(token), timeout, self._retry)
         self._asker = _Asker(self._base, self._session)
@@ -96,7 +100,12 @@ class Client:
         each finding found. Raises InvalidOrder if the service can't read the order, and NotJson if it is no
         JSON data.
         """
-        return Verdict.read(self._post("/v1/validate", order, include=include))
+        return answered(
+            lambda: Verdict.read(self._post("/v1/validate", order, include=include)),
+            self._offline,
+            lambda offline: offline.validate(order),
+            Verdict.read,
+        )
 
     def validate_all(
         self, orders: Iterable[Mapping[str, Any]], *, first_line: int = 1, revision: int | None = None
@@ -119,7 +128,12 @@ class Client:
         each plan's heat, and for ``observed``. Raises as ``validate`` does.
         """
         most = "" if plans is None else str(plans)
-        return Recommendation.read(self._post("/v1/recommend", order, plans=most, include=include))
+        return answered(
+            lambda: Recommendation.read(self._post("/v1/recommend", order, plans=most, include=include)),
+            self._offline,
+            lambda offline: offline.recommend(order),
+            Recommendation.read,
+        )
 
     def envelope(self, order: Mapping[str, Any]) -> Envelope:
         """Ask what is still allowed for each thing an order leaves open: temperatures, dwells, presses, sizes ...
@@ -199,6 +213,11 @@ class Client:
     def shop_status(self) -> ShopStatus:
         """What the shop's probe readings come to, the units it reads, and what this token may do."""
         return ShopStatus.read(self._asker.read("/v1/shop/status"))
+
+    def bundle(self, etag: str = "") -> tuple[bytes, str] | None:
+        """All that the shop's orders are judged by, as one signed file, and its ETag; None where the one of ``etag``
+        still holds. ``accord bundle pull`` checks and keeps it."""
+        return self._session.raw(self._base + "/v1/bundle", etag)
 
     def index(self) -> Mapping[str, Any]:
         """Which version of the API and of the program this is, what it can do, and where everything is."""

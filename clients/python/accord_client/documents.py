@@ -193,8 +193,9 @@ class SampleLeanedOn(_Answer):
 class Verdict(_Answer):
     """The answer to an order. ``unsaid``: what was taken to hold and could hurt somebody if it does not, as a sentence
     to be read first, or None. ``judged_on`` is the press that findings and conditions speak of, ``presses`` what comes
-    of the order on each. ``remedies_complete``: whether all changes were tried; if not, that there is no remedy proves
-    nothing.
+    of the order on each. ``basis`` is what it rests on: live, held (the service's store is away) or bundle (a signed
+    file, without a service). ``remedies_complete``: whether all changes were tried; if not, that there is no remedy
+    proves nothing.
     """
 
     _what = "the verdict"
@@ -203,6 +204,8 @@ class Verdict(_Answer):
     unsaid: str | None
     revision: int
     digest: str
+    house_digest: str
+    basis: str
     judged_on: str
     presses: tuple[PressVerdict, ...]
     findings: tuple[Finding, ...]
@@ -347,6 +350,8 @@ class Recommendation(_Answer):
     _what = "the recommendation"
     revision: int
     digest: str
+    house_digest: str
+    basis: str
     plans: tuple[Plan, ...]
     ruled_out: tuple[RuledOut, ...]
     ruled_out_left_out: int
@@ -366,6 +371,8 @@ class Envelope(_Answer):
     _what = "the envelope"
     revision: int
     digest: str
+    house_digest: str
+    basis: str
     presses: tuple[str, ...]
     transfers: tuple[tuple[str, ...], ...]
     on: tuple[Document, ...]

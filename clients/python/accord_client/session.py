@@ -68,6 +68,18 @@ class Session:
         response = self._answered(method, url, body, headers, ())
         return Editable(_document(response), response.headers.get("ETag", ""))
 
+    def raw(self, url: str, etag: str) -> tuple[bytes, str] | None:
+        """The bytes of a JSON document and its ETag; None where the one of ``etag`` still holds.
+
+        Raises as ``ask`` does.
+        """
+        headers = {"If-None-Match": etag} if etag else _NONE
+        response = self._answered("GET", url, None, headers, (), unchanged=bool(etag))
+        if response.status_code == HTTPStatus.NOT_MODIFIED:
+            return None
+        _document(response)
+        return response.content, response.headers.get("ETag", "")
+
     def lines(self, url: str, body: bytes) -> Iterator[dict[str, Any]]:
         """The JSON objects, one a line, that answer lines; fetched as they are taken.
 
@@ -96,6 +108,7 @@ class Session:
         silence_s: float | None = None,
         *,
         streamed: bool = False,
+        unchanged: bool = False,
     ) -> requests.Response:
         timeout = (self._timeout[0], self._timeout[1] if silence_s is None else silence_s)
         tries = 0
@@ -111,6 +124,8 @@ class Session:
                 day = response.headers.get("Sunset", "no day is set yet")
                 _warn(f"{method} {url} will go: {day}")
             if response.status_code == 200 or (response.status_code in also_answers and _media(response) == JSON):
+                return response
+            if unchanged and response.status_code == HTTPStatus.NOT_MODIFIED:
                 return response
             wait_s = retry_after_s(response.headers.get("Retry-After"))
             # A write that is still under way after its connection was lost: 409, but to be asked for again.

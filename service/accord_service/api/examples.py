@@ -74,7 +74,7 @@ CONFIRMED_READING: dict[str, Any] = {**READING, "counts": True, "entered_at": No
 BUNDLE: dict[str, Any] = {
     "accord_bundle": 1,
     "seal_key_id": "5d1c0f7a9b3e2846",
-    "seal_key": "11qYAYKxCrfVS_7TyWQHOg7hcvPapiMlrwIaaPcHURo",
+    "public_key": "11qYAYKxCrfVS_7TyWQHOg7hcvPapiMlrwIaaPcHURo",
     "signature": "3q2-7w" * 14 + "Aw",
     "content": '{"book":{},"code_digest":"sha256:0","digest":"sha256:0","expires_on":"2026-03-16"}',
 }

@@ -1,4 +1,5 @@
-"""Who answers: a service over HTTP, or the authority in this process (``--local``)."""
+"""Who answers: a service over HTTP, the bundle that was pulled from one (``--local``), or the shipped book
+(``--shipped``)."""
 
 from __future__ import annotations
 
@@ -6,7 +7,7 @@ import tomllib
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from functools import cache, partial, wraps
 from importlib.resources.abc import Traversable
 from pathlib import Path
@@ -38,8 +39,10 @@ from accord_rules.revision.sourcing import (
 )
 from accord_rules.revision.step import Step
 from accord_rules.verdict import STAGES
+from accord_service import offline
 from accord_service.cli.failure import Failure
 from accord_service.cli.orders import Refused
+from accord_service.steps.bundles import BundledAuthority, BundleRefused
 from accord_service.steps.shops import aged, faults_of
 from accord_service.worker import trials
 
@@ -390,6 +393,20 @@ class Here:
             raise Refused(FAULTY, error.faults) from None
 
 
+class Bundled(Here):
+    """A bundle that was pulled, in this process."""
+
+    def __init__(self, bundled: BundledAuthority, introduction: str) -> None:
+        super().__init__(bundled.authority, bundled.shop, introduction)
+        self._bundled = bundled
+
+    def validate(self, order: Document) -> Document:
+        return self._judged(lambda: self._bundled.validate(order))
+
+    def recommend(self, order: Document, *, curve: bool = False) -> Document:
+        return self._judged(lambda: self._bundled.recommend(order, curve=curve))
+
+
 def _in_order(rows: Iterable[StepRow]) -> list[StepRow]:
     """As plans have them; stages that this command does not know come last."""
     stages = {stage: place for place, stage in enumerate(STAGES)}
@@ -424,18 +441,19 @@ _INSECURE = click.option("--allow-insecure", is_flag=True, help="Send the token 
 _OPTIONS = (
     _URL,
     _TOKEN,
-    click.option("--local", is_flag=True, help="Answer in this process from the shipped book, without a service."),
+    click.option("--local", is_flag=True, help="Answer in this process from the bundle that was pulled."),
+    click.option("--shipped", is_flag=True, help="Answer in this process from the shipped book, for an example shop."),
     click.option(
         "--shop",
         "shop_file",
         type=click.Path(exists=True, dir_okay=False, path_type=Path),
-        help="With --local: the shop's TOML file; an example shop with one press of each type when left out.",
+        help="With --shipped: the shop's TOML file; an example shop with one press of each type when left out.",
     ),
     click.option(
         "--book",
         "book_folder",
         type=click.Path(exists=True, file_okay=False, path_type=Path),
-        help="With --local: a folder with another book than the shipped one, such as one being edited.",
+        help="With --shipped: a folder with another book than the shipped one, such as one being edited.",
     ),
     _INSECURE,
 )
@@ -453,23 +471,30 @@ def answerer(
     url: str | None,
     token: str | None,
     local: bool,
+    shipped: bool,
     shop_file: Path | None,
     book_folder: Path | None,
     allow_insecure: bool,
 ) -> Iterator[Answerer]:
     """Whoever the options name, closed afterwards. Raises UsageError where they make no sense, Failure otherwise."""
-    if local:
-        if _on_the_command_line("url"):
-            raise click.UsageError("--local asks no service: leave out --url.")
+    if local and shipped:
+        raise click.UsageError("--local answers from your shop's bundle, --shipped from the shipped book: choose one.")
+    if (local or shipped) and _on_the_command_line("url"):
+        raise click.UsageError(f"{'--local' if local else '--shipped'} asks no service: leave out --url.")
+    if shipped:
         yield from _here(shop_file, book_folder)
         return
     if shop_file or book_folder:
-        raise click.UsageError("--shop and --book go with --local; a service knows its shops and its book.")
+        raise click.UsageError("--shop and --book go with --shipped; a service and a bundle know shop and book.")
+    if local:
+        yield from _bundled()
+        return
     if not url or not token:
         raise click.UsageError(
-            "Say who is to answer: --url and --token (or ACCORD_URL and ACCORD_TOKEN) for a service, or --local."
+            "Say who is to answer: --url and --token (or ACCORD_URL and ACCORD_TOKEN) for a service, --local for the"
+            " bundle of one that was pulled, or --shipped for the book that comes along and an example shop."
         )
-    with _client(url, token, allow_insecure) as client:
+    with _WhileAway() as while_away, _client(url, token, allow_insecure, while_away) as client:
         yield Service(client, url)
 
 
@@ -516,17 +541,76 @@ def _put_to(client: accord_client.Client) -> ServiceCall:
 
 
 @contextmanager
-def _client(url: str | None, token: str | None, allow_insecure: bool) -> Iterator[accord_client.Client]:
+def _client(
+    url: str | None, token: str | None, allow_insecure: bool, while_away: _WhileAway | None = None
+) -> Iterator[accord_client.Client]:
     if not url or not token:
         raise click.UsageError("Say which service: --url and --token, or ACCORD_URL and ACCORD_TOKEN.")
     try:
-        client = accord_client.Client(url, token, allow_insecure=allow_insecure)
+        client = accord_client.Client(url, token, allow_insecure=allow_insecure, offline=while_away)
     except accord_client.UnsafeAddress as error:
         raise click.UsageError(f"{error}. On a network you trust, --allow-insecure permits it.") from None
     except ValueError as error:
         raise click.UsageError(f"{error}.") from None
     with client:
         yield client
+
+
+class _WhileAway:
+    """Answers from the bundle on this machine where the service can't be reached, and says so once."""
+
+    def __init__(self) -> None:
+        self._bundled: BundledAuthority | None = None
+
+    def __enter__(self) -> _WhileAway:
+        return self
+
+    def __exit__(self, *error: object) -> None:
+        if self._bundled is not None:
+            self._bundled.close()
+
+    def validate(self, order: Document) -> Document:
+        return self._opened().validate(order)
+
+    def recommend(self, order: Document) -> Document:
+        return self._opened().recommend(order)
+
+    def _opened(self) -> BundledAuthority:
+        if self._bundled is None:
+            day = offline.today()
+            holding = offline.held(offline.usual_folder(), day)
+            if holding.state == offline.ABSENT:
+                raise LookupError("no bundle was pulled")
+            try:
+                self._bundled = holding.open(day)
+            except BundleRefused as refused:
+                raise Failure(f"The service can't be reached. {refused}") from None
+            click.echo(f"The service can't be reached. {_introduction(holding, day)}", err=True)
+        return self._bundled
+
+
+def _introduction(holding: offline.Holding, day: date) -> str:
+    """Who answers, and how old their book is."""
+    told = f"Answers without a service. {offline.told(holding, day)}"
+    if holding.state != offline.STALE:
+        return told
+    return f"{told} It was not pulled for a day or more, and the book may have moved on."
+
+
+def _bundled() -> Iterator[Answerer]:
+    day = offline.today()
+    holding = offline.held(offline.usual_folder(), day)
+    if holding.state == offline.ABSENT:
+        raise click.UsageError(
+            "--local answers from the bundle of your shop, and none was pulled to this machine: accord bundle pull."
+            " For the book that comes along, and an example shop, say --shipped."
+        )
+    try:
+        bundled = holding.open(day)
+    except BundleRefused as refused:
+        raise Failure(str(refused)) from None
+    with bundled:
+        yield Bundled(bundled, _introduction(holding, day))
 
 
 def _on_the_command_line(option: str) -> bool:

@@ -24,6 +24,7 @@ COMMANDS: Mapping[str, Line] = MappingProxyType(
     {
         "advice": Line("advice", "Answer what is asked beside settings, and say what is not covered."),
         "audit": Line("audit", "Check the record of who changed what, and all that is kept (steward, admin)."),
+        "bundle": Line("bundle", "Keep what orders are judged by, for when there is no line."),
         "facts": Line("facts", "List the facts that rules may speak of, or tell one whole."),
         "heat": Line("heat", "Draw how hot the print gets, and when."),
         "key": Line("key", "Issue, confirm, list and revoke keys (admin, owner)."),

@@ -68,7 +68,7 @@ class SignedBundle(Documented):
 
     accord_bundle: int = required(INTEGER, "the form of the file: 1")
     seal_key_id: str = required(STRING, "first digits of the SHA-256 of the public key")
-    seal_key: str = required(STRING, "the public key (Ed25519), base64url: to be compared with the one that is pinned")
+    public_key: str = required(STRING, "that key, Ed25519 as base64url: to be compared with the one that is pinned")
     signature: str = required(STRING, f'over "{PURPOSE}", a line feed and the text of the content, base64url')
     content: str = required(STRING, "JSON: the shop, the revision, its house rules, the whole book, and test vectors")
 
@@ -135,7 +135,7 @@ def sign(shop: KnownShop, book: Book, authority: Authority, seals: Seals, today:
     return SignedBundle(
         accord_bundle=1,
         seal_key_id=seals.key_id,
-        seal_key=seals.public_key(seals.key_id),
+        public_key=seals.public_key(seals.key_id),
         signature=seals.sign(PURPOSE, content.encode()),
         content=content,
     )
@@ -161,8 +161,8 @@ def check(data: bytes, key: str, shop_id: str, today: date, held: Number | None 
     signed = _signed(data)
     if not signed.signature:
         raise _refused("unsigned")
-    if signed.seal_key != key:
-        raise _refused("another-key", f" (pinned {key}, signed by {signed.seal_key})")
+    if signed.public_key != key:
+        raise _refused("another-key", f" (pinned {key}, signed by {signed.public_key})")
     try:
         Seals.verify(key, PURPOSE, signed.content.encode(), signed.signature)
     except SealError:
@@ -182,7 +182,7 @@ def check(data: bytes, key: str, shop_id: str, today: date, held: Number | None 
 
 def key_of(data: bytes) -> str:
     """The public key that a bundle says it was signed with, for whoever pins it now. Raises BundleRefused."""
-    return _signed(data).seal_key
+    return _signed(data).public_key
 
 
 def _refused(why: str, more: str = "") -> BundleRefused:

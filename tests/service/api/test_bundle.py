@@ -64,7 +64,7 @@ def resigned(data: bytes, **changed: Any) -> bytes:
         {
             "accord_bundle": 1,
             "seal_key_id": seals.key_id,
-            "seal_key": seals.public_key(seals.key_id),
+            "public_key": seals.public_key(seals.key_id),
             "signature": seals.sign(PURPOSE, text.encode()),
             "content": text,
         }
@@ -155,7 +155,7 @@ def test_what_is_refused(pulled: bytes) -> None:
     forged = resigned(pulled)
     assert why_not(lambda: check(forged, key, own, TODAY)) == "another-key"
     # One that says it were of the pinned key.
-    passed_off = json.dumps({**json.loads(forged), "seal_key": key}).encode()
+    passed_off = json.dumps({**json.loads(forged), "public_key": key}).encode()
     assert why_not(lambda: check(passed_off, key, own, TODAY)) == "altered"
     assert why_not(lambda: check(pulled, key, "kiln-corner", TODAY)) == "another-shop"
     assert check(pulled, key, "", TODAY).shop.record.id == own

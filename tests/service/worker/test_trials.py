@@ -117,5 +117,5 @@ def test_the_command_tries_a_book_once(monkeypatch: pytest.MonkeyPatch) -> None:
     trial_count: list[Any] = []
     monkeypatch.setattr(loader.examples, "failures", lambda book, tried: trial_count.append(tried is None) or [])
     for _ in range(2):
-        assert CliRunner().invoke(main, ["words", "--local"]).exit_code == 0
+        assert CliRunner().invoke(main, ["words", "--shipped"]).exit_code == 0
     assert trial_count == [True, False]

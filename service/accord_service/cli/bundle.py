@@ -1,0 +1,70 @@
+"""``accord bundle``: the signed file by which a shop's orders are judged without a line."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from accord_service import offline
+from accord_service.cli.answerers import ServiceCall, administered
+from accord_service.cli.failure import Failure
+from accord_service.cli.output import Output
+from accord_service.steps.bundles import BundleRefused
+
+_FOLDER = click.option(
+    "--folder",
+    type=click.Path(file_okay=False, path_type=Path),
+    envvar=offline.FOLDER_VARIABLE,
+    show_envvar=True,
+    help="Where it is kept; a folder of yours when left out.",
+)
+
+
+@click.group()
+def bundle() -> None:
+    """Pull and show what your shop's orders are judged by while there is no line."""
+
+
+@bundle.command("pull")
+@_FOLDER
+@click.option("--key", default="", help="The public key that signs it, to be pinned in place of one that is pinned.")
+@administered
+def pull(put: ServiceCall, folder: Path | None, key: str) -> None:
+    """Pull the bundle, check it, and keep it for `--local` and for when the service can't be reached.
+
+    The first one's key is pinned: compare it with what `accord audit head` says, or with another shop.
+    """
+    output, day = Output.of_terminal(), offline.today()
+    shop_id = put(lambda client: client.shop_status()).document["shop_id"]
+    try:
+        kept_in = folder or offline.usual_folder()
+        pulled = offline.pull(kept_in, lambda etag: put(lambda client: client.bundle(etag)), shop_id, day, key)
+    except BundleRefused as refused:
+        raise Failure(str(refused)) from None
+    except OSError as error:
+        raise Failure(f"The bundle can't be kept: {error}.") from None
+    news = "" if pulled.is_new else " Nothing has changed since the last one."
+    output.say(offline.told(offline.Holding(offline.FRESH, pulled.bundle, pulled.key), day) + news)
+    if pulled.pinned:
+        output.say(f"Pinned the key that signed it: {pulled.key}. No other is taken from now on.")
+
+
+@bundle.command("show")
+@_FOLDER
+@click.option("--json", "as_json", is_flag=True, help="For scripts.")
+@click.pass_context
+def show(context: click.Context, folder: Path | None, as_json: bool) -> None:
+    """Say which bundle is kept on this machine, and whether it may be answered from (else exit code 1)."""
+    day = offline.today()
+    holding = offline.held(folder or offline.usual_folder(), day)
+    if as_json:
+        click.echo(offline.as_document(holding))
+    else:
+        output = Output.of_terminal()
+        output.say(offline.told(holding, day))
+        if holding.state == offline.STALE:
+            output.say("It was not pulled for a day or more: accord bundle pull, once there is a line.")
+        if holding.key:
+            output.say(f"Signed with the key {holding.key}.")
+    context.exit(0 if holding.bundle is not None else 1)

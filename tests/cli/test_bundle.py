@@ -1,0 +1,222 @@
+"""Going on without a line: what the command answers from, for each state of line and bundle.
+
+The order is accepted on the bench whoever judges it; what a bundle must be is in tests/service/api/test_bundle.py.
+"""
+
+from __future__ import annotations
+
+import json
+import socket
+from collections.abc import Callable, Iterator
+from datetime import timedelta
+from pathlib import Path
+from typing import Any
+
+import pytest
+from tests.cli.conftest import SHOP, Accord, Served, invoked, token_in
+
+from accord_service import offline
+from accord_service.steps import bundles
+
+TOTE = {
+    "item": {"blank": "tote-polyester-white"},
+    "decorations": [
+        {"transfer": "dye-sublimation", "placement": "front", "size": {"width": "20 cm", "height": "20 cm"}}
+    ],
+    "press": "bench",
+}
+
+
+@pytest.fixture(scope="module")
+def pulled(served: Served, data: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The folder that ``accord bundle pull`` made."""
+    folder = tmp_path_factory.mktemp("pulled") / "bundle"
+    accord = invoked({"ACCORD_URL": served.url, "ACCORD_TOKEN": token_in(data, "mill-loft-counter")})
+    result = accord("bundle", "pull", ACCORD_BUNDLE=str(folder))
+    assert result.exit_code == 0, result.output
+    assert "The bundle of The Mill Loft, revision 1, is today's" in result.output
+    assert "Pinned the key" in result.output
+    return folder
+
+
+@pytest.fixture
+def held(pulled: Path, tmp_path: Path) -> Path:
+    """A copy that the test may change."""
+    folder = tmp_path / "bundle"
+    folder.mkdir()
+    for file in pulled.iterdir():
+        (folder / file.name).write_bytes(file.read_bytes())
+    return folder
+
+
+@pytest.fixture
+def nobody() -> Iterator[str]:
+    """An address where nobody answers: a port that is taken and not listened on."""
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 0))
+        yield f"http://127.0.0.1:{taken.getsockname()[1]}"
+
+
+def absent(folder: Path) -> None:
+    for file in folder.iterdir():
+        file.unlink()
+
+
+def altered(folder: Path) -> None:
+    file = folder / "bundle.json"
+    file.write_text(file.read_text(encoding="utf-8").replace("polyester", "polyestr", 1), encoding="utf-8")
+
+
+def cut(folder: Path) -> None:
+    file = folder / "bundle.json"
+    file.write_bytes(file.read_bytes()[:-1])
+
+
+def unsigned(folder: Path) -> None:
+    file = folder / "bundle.json"
+    document = json.loads(file.read_text(encoding="utf-8"))
+    file.write_text(json.dumps({**document, "signature": ""}), encoding="utf-8")
+
+
+def other_key(folder: Path) -> None:
+    (folder / "key").write_text("11qYAYKxCrfVS_7TyWQHOg7hcvPapiMlrwIaaPcHURo", encoding="ascii")
+
+
+def as_it_is(folder: Path) -> None:
+    pass
+
+
+# Bundle, days since it was pulled, how it is told where there is no line; None where it is answered from.
+STATES: dict[str, tuple[Callable[[Path], None], int, str | None]] = {
+    "fresh": (as_it_is, 0, None),
+    "yesterday's": (as_it_is, 1, None),
+    "stale": (as_it_is, 5, None),
+    "its last day": (as_it_is, 14, None),
+    "expired": (as_it_is, 15, "it has expired on"),
+    "absent": (absent, 0, "No answer"),
+    "altered": (altered, 0, "its content is not what was signed"),
+    "cut": (cut, 0, "it is no bundle, or only a part of one"),
+    "unsigned": (unsigned, 0, "it has no signature"),
+    "of another key": (other_key, 0, "another key signed it"),
+}
+
+
+@pytest.mark.parametrize("line", ["up", "down", "not asked"])
+@pytest.mark.parametrize("state", STATES)
+def test_what_is_answered_from(
+    served: Served,
+    data: Path,
+    held: Path,
+    nobody: str,
+    order: Callable[..., str],
+    monkeypatch: pytest.MonkeyPatch,
+    state: str,
+    line: str,
+) -> None:
+    spoil, days, refused = STATES[state]
+    spoil(held)
+    day = offline.today() + timedelta(days=days)
+    monkeypatch.setattr(offline, "today", lambda: day)
+    environment: dict[str, str | None] = {"ACCORD_BUNDLE": str(held), "ACCORD_URL": None, "ACCORD_TOKEN": None}
+    if line != "not asked":
+        environment["ACCORD_URL"] = served.url if line == "up" else nobody
+        environment["ACCORD_TOKEN"] = token_in(data, "mill-loft-counter")
+    arguments = ["validate", order("tote", TOTE), "--json", *(["--local"] if line == "not asked" else [])]
+    result = invoked(environment)(*arguments)
+    if line == "up":
+        assert result.exit_code == 0, result.output
+        assert json.loads(result.stdout)[0]["basis"] == "live"
+        assert "bundle" not in result.stderr
+    elif refused is None:
+        assert result.exit_code == 0, result.output
+        assert json.loads(result.stdout)[0]["basis"] == "bundle"
+        assert line == "not asked" or "The service can't be reached. Answers without a service." in result.stderr
+        assert line == "not asked" or ("the book may have moved on" in result.stderr) is (days >= 2)
+    else:
+        told = "none was pulled to this machine" if state == "absent" and line == "not asked" else refused
+        assert result.exit_code == 2
+        assert told in " ".join(result.stderr.replace("│", "").split())
+        assert '"verdict"' not in result.output
+
+
+def test_the_answers_are_the_services(accord: Accord, alone: Accord, pulled: Path, order: Callable[..., str]) -> None:
+    hopeless = {"item": {"blank": "tee-heavy-white"}, "decorations": [{"transfer": "dye-sublimation"}]}
+    for name, document in (("tote", TOTE), ("hopeless", hopeless)):
+        file = order(name, document)
+        for command in ("validate", "recommend"):
+            asked = accord(command, file, "--json")
+            local = alone(command, file, "--json", "--local", ACCORD_BUNDLE=str(pulled))
+            assert local.stdout.replace('"basis": "bundle"', '"basis": "live"') == asked.stdout
+            assert local.exit_code == asked.exit_code
+    told = alone("validate", order("tote", TOTE), "--local", ACCORD_BUNDLE=str(pulled)).output
+    assert "The Mill Loft, revision 1, is today's" in " ".join(told.split())
+
+
+def test_a_refusal_of_the_service_is_no_reason_to_ask_elsewhere(
+    accord: Accord, pulled: Path, order: Callable[..., str]
+) -> None:
+    result = accord("validate", order("tote", TOTE), ACCORD_BUNDLE=str(pulled), ACCORD_TOKEN="accord_unknown")
+    assert result.exit_code == 2
+    assert "bundle" not in result.output
+
+
+def test_the_shipped_book_answers_only_if_asked(alone: Accord, order: Callable[..., str], tmp_path: Path) -> None:
+    file = order("tote", {name: value for name, value in TOTE.items() if name != "press"})
+    nothing = {"ACCORD_BUNDLE": str(tmp_path / "nothing")}
+    assert alone("validate", file, "--local", **nothing).exit_code == 2
+    shipped = alone("validate", file, "--shipped", **nothing)
+    assert "the shipped book" in shipped.output
+    assert alone("validate", file, "--local", "--shipped", **nothing).exit_code == 2
+    shop = tmp_path / "shop.toml"
+    shop.write_text(SHOP, encoding="utf-8")
+    assert "go with --shipped" in alone("validate", file, "--local", "--shop", str(shop), **nothing).output
+
+
+def test_pulling_again_changes_nothing_until_something_changed(accord: Accord, held: Path) -> None:
+    before = {file.name: file.read_bytes() for file in held.iterdir()}
+    result = accord("bundle", "pull", ACCORD_BUNDLE=str(held))
+    assert (result.exit_code, "Nothing has changed" in result.output) == (0, True)
+    assert {file.name: file.read_bytes() for file in held.iterdir()} == before
+
+
+def test_a_bundle_of_another_key_or_shop_does_not_take_the_place_of_what_is_held(
+    accord: Accord, held: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    other_key(held)
+    before = {file.name: file.read_bytes() for file in held.iterdir()}
+    result = accord("bundle", "pull", ACCORD_BUNDLE=str(held))
+    assert result.exit_code == 2
+    assert "another key signed it" in " ".join(result.output.split())
+    assert {file.name: file.read_bytes() for file in held.iterdir()} == before
+    key = json.loads(before["bundle.json"])["public_key"]
+    assert accord("bundle", "pull", "--key", key, ACCORD_BUNDLE=str(held)).exit_code == 0, "pinned anew, by hand"
+    assert (held / "key").read_text(encoding="ascii") == key
+
+    data = (held / "bundle.json").read_bytes()
+    with pytest.raises(bundles.BundleRefused) as refused:
+        offline.pull(held.parent / "other", lambda etag: (data, ""), "kiln-corner", offline.today())
+    assert refused.value.why == "another-shop"
+    assert not list((held.parent / "other").iterdir())
+
+
+def test_show(alone: Accord, held: Path) -> None:
+    shown = alone("bundle", "show", ACCORD_BUNDLE=str(held))
+    assert (shown.exit_code, "good until" in shown.output) == (0, True)
+    document: dict[str, Any] = json.loads(alone("bundle", "show", "--json", ACCORD_BUNDLE=str(held)).output)
+    assert (document["state"], document["shop_id"], document["revision"]) == ("fresh", "mill-loft", 1)
+    cut(held)
+    shown = alone("bundle", "show", ACCORD_BUNDLE=str(held))
+    assert (shown.exit_code, "only a part of one" in shown.output) == (1, True)
+    absent(held)
+    assert "No bundle was pulled" in alone("bundle", "show", ACCORD_BUNDLE=str(held)).output
+
+
+def test_where_a_bundle_is_kept(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    """XDG base directory specification: a path that is not absolute counts as none."""
+    monkeypatch.delenv("ACCORD_BUNDLE", raising=False)
+    monkeypatch.setenv("HOME", "/home/nia")
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path))
+    assert offline.usual_folder() == tmp_path / "accord" / "bundle"
+    for unusable in ("", "relative"):
+        monkeypatch.setenv("XDG_DATA_HOME", unusable)
+        assert offline.usual_folder() == Path("/home/nia/.local/share/accord/bundle")
