@@ -32,11 +32,14 @@ from accord_service.http import roles, wire
 from accord_service.http.body import json_of
 from accord_service.http.coding import unpacked
 from accord_service.http.problems import (
+    AddressTooLong,
     AlreadyThere,
     BadHeader,
     BadQuery,
     BodyTooLarge,
     ChangedMeanwhile,
+    CodingNotUnderstood,
+    ExpectationRefused,
     FaultyDocument,
     HeaderTooLarge,
     HouseRulesDoNotFit,
@@ -57,6 +60,7 @@ from accord_service.http.problems import (
     TooManyHeavy,
     TooManyRequests,
     UnreadableRequest,
+    VersionNotServed,
     WrongMediaType,
 )
 from accord_service.http.writing import (
@@ -89,11 +93,15 @@ _OF_ALL = (
     UnreadableRequest,
     NotAuthenticated,
     RequestTooSlow,
+    AddressTooLong,
+    ExpectationRefused,
     TooManyRequests,
     HeaderTooLarge,
     InternalError,
+    CodingNotUnderstood,
     NotReady,
     StoreUnavailable,
+    VersionNotServed,
 )
 _OF_JUDGING = (NoShop, ShopDoesNotFit, HouseRulesDoNotFit)
 _OF_BODIES = (MalformedJson, BodyTooLarge, WrongMediaType, FaultyDocument)
