@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import dataclasses
 import json
+import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import datetime
@@ -81,6 +82,9 @@ from accord_service.worker.admission import BOOKS, QUESTIONS, admit_heavy, admit
 from accord_service.worker.rates import SHOP, WINDOW_S
 
 _EMPTY: Mapping[str, Any] = MappingProxyType({})
+# Whatever has an id: names that people give are of this alphabet, as are the ids that are made here.
+ID = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,79}")
+ID_ALPHABET = "ids are 1 to 80 of the letters a to z, digits, hyphens, underscores and dots"
 _INVALID_TOKEN = MappingProxyType({"WWW-Authenticate": 'Bearer realm="platen-accord", error="invalid_token"'})
 BASIS_HEADER = "Accord-Basis"
 # What waits before is done by then, as a rule: most heavy questions take a tenth of a second, the worst 1.5 s.
@@ -313,6 +317,7 @@ class Endpoint:
             raise TooManyRequests(detail, headers={"Retry-After": str(standing.reset_s)})
 
     def _call(self, snapshot: Snapshot, caller: Caller, path: Mapping[str, str]) -> Call:
+        _refuse_ids(path)
         query = self._query()
         if self.as_of:
             snapshot = snapshot.as_of(query.revision)
@@ -408,6 +413,17 @@ class Endpoint:
         if pinned:
             return "private, max-age=31536000, immutable"
         return REVALIDATED if self.method == "GET" else None
+
+
+def _refuse_ids(path: Mapping[str, str]) -> None:
+    """Raises NotFound for an id in the address that nothing can have: the same sentence, whatever it is the id of."""
+    faults = [
+        Fault(f"/{name}", "is no id: " + ID_ALPHABET, code="bad-format")
+        for name, id_ in path.items()
+        if name.endswith("_id") and not ID.fullmatch(id_)
+    ]
+    if faults:
+        raise NotFound(faults=faults)
 
 
 def always(call: Call) -> bool:

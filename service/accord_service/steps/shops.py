@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from functools import cached_property
 from types import MappingProxyType
 
-from accord_rules.documents.reading import DocumentError, Fault, names_in, read
+from accord_rules.documents.reading import NAME_PATTERN, DocumentError, Fault, names_in, read
 from accord_rules.orders.order import Press
 from accord_rules.orders.shop import Sample, Shop
 from accord_rules.revision.book import Book
@@ -22,6 +23,7 @@ from accord_rules.revision.names import (
     stock_faults,
 )
 from accord_service.http.problems import FaultyDocument, ShopDoesNotFit
+from accord_service.http.roles import COLLECTIVE
 from accord_service.store import HouseRecord, KeyRecord, KeyRing, ShopRecord, Store
 
 AGE_STEP_DAYS = 30
@@ -111,7 +113,7 @@ def refuse_press_faults(book: Book, press: Press, id_: str, today: date) -> None
 def faults_of(book: Book, shop: Shop, today: date) -> list[Fault]:
     """What the book has against a shop, beyond what its readers refuse."""
     faults = [*_unknown_names(book, shop), *stock_faults(shop, book), *own_name_faults(shop, book)]
-    faults += sample_faults(shop, book)
+    faults += [*id_faults(shop.id, "/id"), *sample_faults(shop, book)]
     for index, sample in enumerate(shop.samples):
         faults += _sample_still_to_come(sample, f"/samples/{index}", today)
     for index, press in enumerate(shop.presses):
@@ -132,8 +134,17 @@ def _unknown_names(book: Book, shop_or_press: Shop | Press) -> list[Fault]:
     return faults
 
 
+def id_faults(id_: str, pointer: str) -> list[Fault]:
+    """What keeps a name that people give from being an id: it stands in addresses, in messages and in the audit."""
+    if id_ == COLLECTIVE:
+        return [Fault(pointer, f"must not be {COLLECTIVE!r}, which keys of no shop are for", code="not-allowed")]
+    if re.fullmatch(NAME_PATTERN, id_):
+        return []
+    return [Fault(pointer, "must be lower-case words or numbers joined by hyphens", code="bad-format")]
+
+
 def _press_faults(press: Press, pointer: str, today: date) -> list[Fault]:
-    faults = calibration_faults(press, pointer)
+    faults = [*id_faults(press.id, f"{pointer}/id"), *calibration_faults(press, pointer)]
     if press.calibration_age is not None:
         message = "follows from taken_on of the readings: leave it out"
         faults.append(Fault(f"{pointer}/calibration_age", message, code="contradiction"))

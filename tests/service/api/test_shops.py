@@ -147,6 +147,58 @@ def test_what_is_no_shop_of_this_book_is_refused_with_its_place(
         assert [error["pointer"] for error in refused.json["errors"]] == [pointer]
 
 
+NO_IDS = [
+    "../x",
+    "a/b",
+    "\u202ebench",
+    "be\u200bnch",
+    "Bench",
+    "the bench",
+    "-bench",
+    "bench-",
+    "..",
+    "b" * 81,
+    "\u0435ast",
+]
+
+
+@pytest.mark.parametrize("id_", NO_IDS)
+@pytest.mark.parametrize("place", ["/id", "/presses/0/id"])
+def test_shop_and_press_have_ids_of_one_alphabet(changing: Any, ferry: dict[str, Any], id_: str, place: str) -> None:
+    """They stand in addresses, in messages and in the audit: RFC 3986 section 2.3 has what needs no quoting there."""
+    (ferry if place == "/id" else ferry["presses"][0])["id"] = id_
+    refused = changing.first.post("/v1/shops", json=ferry, headers=changing.headers("collective", "admin"))
+    assert refused.status_code == 422, refused.text
+    (error,) = refused.json["errors"]
+    assert (error["pointer"], error["code"]) == (place, "out-of-range" if len(id_) > 80 else "bad-format")
+
+
+@pytest.mark.parametrize("id_", ["%E2%80%AEbench", "be%E2%80%8Bnch", "the%20bench", "-bench", "..", "b" * 81])
+@pytest.mark.parametrize(
+    ("address", "name", "role"),
+    [
+        ("/v1/shop/presses/{}", "press_id", "owner"),
+        ("/v1/shop/presses/{}/readings", "press_id", "owner"),
+        ("/v1/shop/presses/bench/readings/{}", "reading_id", "owner"),
+        ("/v1/shop/house-rules/rules/{}", "rule_id", "owner"),
+        ("/v1/shop/house-rules/limits/{}", "limit_id", "owner"),
+        ("/v1/proposals/{}", "proposal_id", "owner"),
+        ("/v1/records/{}", "record_id", "owner"),
+        ("/v1/keys/{}", "key_id", "owner"),
+        ("/v1/shops/{}", "shop_id", "admin"),
+    ],
+)
+def test_what_is_no_id_is_refused_alike_wherever_it_stands(
+    changing: Any, id_: str, address: str, name: str, role: str
+) -> None:
+    refused = changing.first.get(address.format(id_), headers=changing.headers("quay-side", role))
+    assert (refused.status_code, refused.json["type"]) == (404, "/problems/not-found")
+    assert [(error["in"], error["name"], error["code"]) for error in refused.json["errors"]] == [
+        ("path", name, "bad-format")
+    ]
+    assert refused.json["detail"].startswith(f"{name}: is no id: ids are 1 to 80 of the letters")
+
+
 def test_orders_lean_on_the_samples_that_their_shop_has_put_on_record(
     changing: Any, wait_for: Callable[..., None]
 ) -> None:
