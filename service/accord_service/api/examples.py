@@ -65,12 +65,21 @@ READING: dict[str, Any] = {
     "instrument": None,
     "counts": False,
     "doubts": [],
+    "despite": [],
     "replaces": None,
+    "contradicts": [],
     "entered_at": _CHANGED_AT,
     "entered_by": {"shop_id": SHOP["id"], "holder": "Nia Calder", "role": "operator"},
+    "confirmed_at": None,
+    "confirmed_by": None,
 }
 READINGS: dict[str, Any] = {"entries": [READING], "next": None}
-CONFIRMED_READING: dict[str, Any] = {**READING, "counts": True, "entered_at": None, "entered_by": None}
+CONFIRMED_READING: dict[str, Any] = {
+    **READING,
+    "counts": True,
+    "confirmed_at": _CHANGED_AT,
+    "confirmed_by": {"shop_id": SHOP["id"], "holder": "Ines Marlow", "role": "owner"},
+}
 SHOP_STATUS: dict[str, Any] = {
     "shop_id": SHOP["id"],
     "version": 3,

@@ -43,6 +43,7 @@ from accord_rules.revision.book import Book
 from accord_service.http.problems import HouseRulesDoNotFit, NotFound, NotReady
 from accord_service.run.config import Config
 from accord_service.run.metrics import Metrics
+from accord_service.run.times import newest_day
 from accord_service.steps.audit_watch import ANCHOR, AuditWatch, Unfaithful
 from accord_service.steps.key_uses import KeyUses
 from accord_service.steps.outcomes import Tally
@@ -161,6 +162,11 @@ class Room:
     @property
     def today(self) -> date:
         return datetime.fromtimestamp(self._clock(), UTC).date()
+
+    @property
+    def newest_day(self) -> date:
+        """The last day that has begun where some shop may be; what is dated later is still to come."""
+        return newest_day(self._clock())
 
     def close(self) -> None:
         """Give everything up."""

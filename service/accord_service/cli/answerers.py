@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 import tomllib
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
@@ -40,6 +41,7 @@ from accord_rules.revision.step import Step
 from accord_rules.verdict import STAGES
 from accord_service.cli.failure import Failure
 from accord_service.cli.orders import Refused
+from accord_service.run.times import newest_day
 from accord_service.steps.shops import aged, faults_of
 from accord_service.worker import trials
 
@@ -571,11 +573,10 @@ def _shop(file: Path, book: Book) -> Shop:
         raise Failure(f"{file}: {error}") from None
     except DocumentError as error:
         raise Failure("\n".join(f"{file}: {fault}" for fault in error.faults)) from None
-    today = datetime.now(UTC).date()
-    faults = faults_of(book, shop, today)
+    faults = faults_of(book, shop, newest_day(time.time()))
     if faults:
         raise Failure("\n".join(f"{file}: {fault}" for fault in faults))
-    return aged(shop, today)
+    return aged(shop, datetime.now(UTC).date())
 
 
 def example_shop(book: Book) -> Shop:

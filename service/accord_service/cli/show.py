@@ -364,12 +364,12 @@ def _show_waiting(output: Output, readings: Sequence[Document] | None) -> None:
 
 
 def reading_line(reading: Document) -> str:
-    """One probe reading in a line: press, id, what was read, when, by whom."""
-    by = (reading["entered_by"] or {}).get("holder")
+    """One probe reading in a line: press, id, what was read, when, by whom, and who let it count."""
+    by, owner = ((reading[name] or {}).get("holder") for name in ("entered_by", "confirmed_by"))
     spots = ", ".join(reading["surface"])
     said = f"{reading['press_id']} {reading['reading_id']}: {reading['display']} shown, {spots} read"
     taken = f" on {reading['taken_on']}" if reading["taken_on"] else ""
-    return f"{said}{taken}{f' by {by}' if by else ''}"
+    return f"{said}{taken}{f' by {by}' if by else ''}{f', confirmed by {owner}' if owner else ''}"
 
 
 # -- rules ---------------------------------------------------------------------------------------------------------

@@ -26,7 +26,7 @@ from accord_service.store import ShopRecord
 def post_shops(call: Call) -> Prepared:
     """Add a shop. Its keys are issued afterwards (POST /v1/keys)."""
     shops, id_ = call.room.store.shops, call.body.id
-    refuse_faults(call.book, call.body, id_, call.room.today)
+    refuse_faults(call.book, call.body, id_, call.room.newest_day)
     if shops.get(id_) is not None:
         raise AlreadyThere(f"There is a shop {id_!r} already.")
 

@@ -35,7 +35,7 @@ def put_shop(call: Call) -> Prepared:
 
 def replaced(call: Call, id_: str) -> Prepared:
     """A shop's next version, checked against the book. Raises FaultyDocument."""
-    refuse_faults(call.book, call.body, id_, call.room.today)
+    refuse_faults(call.book, call.body, id_, call.room.newest_day)
     return written(call, id_, call.document, shop_document)
 
 

@@ -27,7 +27,7 @@ def put_shop_press(call: Call) -> Prepared:
     """Replace one press of the own shop, its probe readings with it; the rest of the shop stays."""
     id_ = call.path["press_id"]
     record = shop_record(call, call.own.record.id)
-    refuse_press_faults(call.book, call.body, id_, call.room.today)
+    refuse_press_faults(call.book, call.body, id_, call.room.newest_day)
     presses = list(record.document["presses"])
     presses[place_of(record, id_)] = dict(call.document)
     document = {**record.document, "presses": presses}
