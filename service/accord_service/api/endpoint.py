@@ -222,7 +222,7 @@ class Endpoint:
     writes: bool
     replaces: Callable[[Call], Answer | Prepared] | None
     shares: bool
-    settles: bool
+    settles: Callable[[Call], bool] | None
     success: int
     more_problems: tuple[type[Problem], ...]
     examples: tuple[Example, ...]
@@ -367,7 +367,7 @@ class Endpoint:
         # The word is made up by one caller; that another of the shop made up the same says nothing.
         once = Repeatable(call.room.store, call.caller.key_id, key, digest)
         answer = once.answered(lambda: self._prepared(call), ATTEMPTS if self.replaces or self.shares else 1)
-        if self.settles:
+        if self.settles is not None and self.settles(call):
             # A repetition too, and what changes nothing: the write that it finds done may be of this moment.
             call.room.store.watch.settle()
         return answer
@@ -431,6 +431,11 @@ def always(call: Call) -> bool:
     return True
 
 
+def by_owner(call: Call) -> bool:
+    """Whether it counts at once: of readings, what others enter or take back waits for the owner."""
+    return call.caller.role == "owner"
+
+
 def large_order(call: Call) -> bool:
     """Whether the order that came may take long to judge. A key without a shop is refused later."""
     return call.caller.shop is not None and is_heavy(call.body, call.shop)
@@ -488,7 +493,7 @@ def endpoint(
     writes: bool = False,
     replaces: Callable[[Call], Answer | Prepared] | None = None,
     shares: bool = False,
-    settles: bool = False,
+    settles: Callable[[Call], bool] | None = None,
     success: int = 200,
     problems: tuple[type[Problem], ...] = (),
     examples: tuple[Example, ...] = (Example("As it is"),),
@@ -506,9 +511,9 @@ def endpoint(
     ``writes``: gives Prepared, takes ``?validate_only=`` and Idempotency-Key; ``replaces``: and needs If-Match, which
     is held against this read's answer, fresh from the store; whatever a read gives can be sent back, and nothing is
     written if nothing differs. ``shares``: adds to what others write as well, so it is prepared anew where somebody
-    was faster. ``settles``: is answered once every worker answers from what was written
-    (``HeadWatch.settle``). ``success``: the status of a good answer. ``problems``: those it may answer with that
-    do not follow from the rest (``Endpoint.problems``). ``deprecation``: it will go, and says so. The first line of the
+    was faster. ``settles``: says of a call whether it is answered only once every worker answers from what was written
+    (``HeadWatch.settle``), as whatever orders or keys are judged by has to be. ``success``: the status of a good
+    answer. ``problems``: those it may answer with that do not follow from the rest (``Endpoint.problems``). ``deprecation``: it will go, and says so. The first line of the
     function's docstring is its summary, the rest its description.
     """
     more = ([_AS_OF] if as_of else []) + ([_VALIDATE_ONLY] if writes or replaces is not None else [])

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 from accord_rules.governance.proposal import same_holder
 from accord_service.api import examples
-from accord_service.api.endpoint import Call, Example, endpoint
+from accord_service.api.endpoint import Call, Example, by_owner, endpoint
 from accord_service.api.readings import READING, keys_of, no_reading, told, told_waiting
 from accord_service.api.shop_answers import PressReading
 from accord_service.api.shops import shop_record
@@ -24,6 +24,7 @@ from accord_service.store import Event, ShopRecord, WaitingReading, WaitingReadi
     parameters=READING,
     writes=True,
     shares=True,
+    settles=by_owner,
     problems=(NoShop, NotYours),
     examples=(Example("One that waited", path=SHOWN.path, answer=examples.READING),),
 )

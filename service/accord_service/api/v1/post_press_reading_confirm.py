@@ -4,7 +4,7 @@ from accord_rules.documents.reading import read
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.readings import CONTRADICTS, DOUBTS
 from accord_service.api import examples
-from accord_service.api.endpoint import Call, Example, endpoint
+from accord_service.api.endpoint import Call, Example, always, endpoint
 from accord_service.api.readings import READING, at_press, counted_now, no_reading
 from accord_service.api.shop_answers import PressReading
 from accord_service.api.v1.get_press_reading import SHOWN
@@ -22,11 +22,12 @@ from accord_service.steps.readings import counting, doubts_left, faults_of_readi
     parameters=READING,
     writes=True,
     shares=True,
+    settles=always,
     problems=(FaultyDocument, NoShop),
     examples=(Example("An operator's", path=SHOWN.path, answer=examples.CONFIRMED_READING),),
 )
 def post_press_reading_confirm(call: Call) -> Prepared:
-    """Let an operator's probe reading count, as the owner of the shop.
+    """Let an operator's probe reading count, as the owner of the shop: everywhere, when the answer comes.
 
     Its doubts are told with it, as are the readings that it takes the place of or contradicts, which count no more
     then: read them first. One that would not hold any more, or contradicts others since these came or changed, is

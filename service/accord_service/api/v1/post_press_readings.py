@@ -3,7 +3,7 @@ from __future__ import annotations
 from accord_rules.documents.reading import Fault, read
 from accord_rules.orders.shop import Shop
 from accord_service.api import examples
-from accord_service.api.endpoint import Call, Example, endpoint
+from accord_service.api.endpoint import Call, Example, by_owner, endpoint
 from accord_service.api.readings import (
     AtPress,
     ProbeReading,
@@ -33,6 +33,7 @@ from accord_service.store import WAITING_MOST, WaitingReading
     parameters=PRESS,
     writes=True,
     shares=True,
+    settles=by_owner,
     success=201,
     problems=(NoShop,),
     examples=(Example("Bench, 180 °C", examples.READING_TAKEN, SHOWN.path, examples.READING),),
@@ -40,8 +41,9 @@ from accord_service.store import WAITING_MOST, WaitingReading
 def post_press_readings(call: Call) -> Prepared:
     """Enter what a probe read on the platen of one press of the own shop.
 
-    The owner's counts at once. An operator's waits and counts for nothing until the owner confirms it; until then
-    /v1/shop/status tells of it. One at a setting of the display that was read before takes the older one's place.
+    The owner's counts at once, and everywhere when the answer comes. An operator's waits and counts for nothing until
+    the owner confirms it; until then /v1/shop/status tells of it. One at a setting of the display that was read before
+    takes the older one's place.
 
     Some readings are refused outright: of a day that has begun nowhere yet, or of a setting beyond the press's display.
     One that is only unlikely is refused with a word for the doubt; sent again with that word in despite it is taken,
