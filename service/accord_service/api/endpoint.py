@@ -513,8 +513,9 @@ def endpoint(
     written if nothing differs. ``shares``: adds to what others write as well, so it is prepared anew where somebody
     was faster. ``settles``: says of a call whether it is answered only once every worker answers from what was written
     (``HeadWatch.settle``), as whatever orders or keys are judged by has to be. ``success``: the status of a good
-    answer. ``problems``: those it may answer with that do not follow from the rest (``Endpoint.problems``). ``deprecation``: it will go, and says so. The first line of the
-    function's docstring is its summary, the rest its description.
+    answer. ``problems``: those it may answer with that do not follow from the rest (``Endpoint.problems``).
+    ``deprecation``: it will go, and says so. The first line of the function's docstring is its summary, the rest its
+    description.
     """
     more = ([_AS_OF] if as_of else []) + ([_VALIDATE_ONLY] if writes or replaces is not None else [])
     whole = dataclasses.make_dataclass(query.__name__, more, bases=(query,), frozen=True, slots=True) if more else query
