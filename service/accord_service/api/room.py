@@ -153,6 +153,8 @@ class Room:
         self.ledger = Ledger(clock)
         # The description made last, and for which book; made anew by ``openapi``.
         self.described: tuple[str, dict[str, Any]] | None = None
+        # What was made of it, by name, and for which book.
+        self.described_as: dict[str, tuple[str, bytes]] = {}
 
     @property
     def now_s(self) -> float:

@@ -551,10 +551,10 @@ class TooManyHeavy(Problem):
     status = 503
     title = "Too many questions that take long are waiting"
     meaning = (
-        "A recommendation, an envelope, a recorded order asked again, or an order of many prints on many presses may"
-        " take a second of computing; a draft, a reversion or house rules load a book. So that nobody else waits, one"
-        " key has so many places for either, and all keys together so many, and they are taken. Nothing was read or"
-        " written. Orders of few prints are validated as ever."
+        "A recommendation, an envelope, a recorded order asked again, an order of many prints on many presses, a whole"
+        " book or the description may take a second of computing; a draft, a reversion or house rules load a book. So"
+        " that nobody else waits, one key has so many places for either, and all keys together so many, and they are"
+        " taken. Nothing was read or written. Orders of few prints are validated as ever."
     )
     remedy = "Ask again after the seconds in Retry-After. Ask one such question after the other, not all at once."
 
