@@ -20,6 +20,7 @@ from werkzeug.datastructures import ETags
 from werkzeug.http import http_date, parse_etags
 
 from accord_rules.authority import Authority
+from accord_rules.documents.counted import counted
 from accord_rules.documents.reading import DocumentError, Fault, Flag, Whole, escape, optional
 from accord_rules.orders.order import Order
 from accord_rules.orders.shop import Shop
@@ -139,7 +140,7 @@ class Call:
     def own(self) -> KnownShop:
         """The caller's shop. Raises NoShop for a key that belongs to none."""
         if self.caller.shop is None:
-            raise NoShop("This key belongs to no shop.")
+            raise NoShop(f"This {self.caller.role}'s key belongs to no shop: one of the shop that is meant is needed.")
         return self.caller.shop
 
     @property
@@ -301,7 +302,8 @@ class Endpoint:
         note(shop=caller.shop_id, role=caller.role, key=caller.key_id)
         self._count(caller, now_s)
         if caller.role not in self.roles:
-            raise RoleNotAllowed(f"This needs one of the roles {', '.join(self.roles)}; the key's is {caller.role}.")
+            needed = " or ".join(self.roles)
+            raise RoleNotAllowed(f"This needs a key of the role {needed}; this key's role is {caller.role}.")
         return caller
 
     @staticmethod
@@ -313,7 +315,7 @@ class Endpoint:
         g.rate = standing.headers
         if standing.over:
             whose = "All keys of a shop together have" if standing.of == SHOP else "A key of this role has"
-            detail = f"{whose} {standing.limit} requests in {WINDOW_S} s, and all are used up."
+            detail = f"{whose} {counted(standing.limit, 'request')} in {WINDOW_S} s, and none is left."
             raise TooManyRequests(detail, headers={"Retry-After": str(standing.reset_s)})
 
     def _call(self, snapshot: Snapshot, caller: Caller, path: Mapping[str, str]) -> Call:

@@ -59,6 +59,7 @@ READING_TAKEN: dict[str, Any] = {
 READING: dict[str, Any] = {
     "reading_id": "rd_5b1c9e0f2a7d4c36",
     "press_id": PRESS["id"],
+    "press_names": [],
     "display": READING_TAKEN["display"],
     "surface": READING_TAKEN["surface"],
     "taken_on": READING_TAKEN["taken_on"],

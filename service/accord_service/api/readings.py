@@ -92,6 +92,7 @@ def told(
     return PressReading(
         reading_id=reading_id(press["id"], document),
         press_id=press["id"],
+        press_names=_names(shop, press["id"]),
         display=document["display"],
         surface=tuple(document["surface"]),
         taken_on=document.get("taken_on"),
@@ -115,6 +116,7 @@ def told_waiting(call: Call, record: ShopRecord, waiting: WaitingReading, keys: 
     return PressReading(
         reading_id=waiting.reading_id,
         press_id=waiting.press_id,
+        press_names=_names(shop, waiting.press_id),
         display=document["display"],
         surface=tuple(document["surface"]),
         taken_on=document.get("taken_on"),
@@ -129,6 +131,10 @@ def told_waiting(call: Call, record: ShopRecord, waiting: WaitingReading, keys: 
         confirmed_at=None,
         confirmed_by=None,
     )
+
+
+def _names(shop: Shop, press_id: str) -> tuple[str, ...]:
+    return tuple(sorted(word for word, id_ in shop.names.presses.items() if id_ == press_id))
 
 
 def _holder(key: KeyRecord | None) -> Signatory | None:

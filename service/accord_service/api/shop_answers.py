@@ -36,6 +36,7 @@ class PressReading(Documented):
 
     reading_id: str = required(STRING, "its id; the same reading of the same press has the same")
     press_id: str = required(STRING, "the press")
+    press_names: tuple[str, ...] = required(STRINGS, "what the shop calls the press, by names of its document")
     display: str = required(STRING, "the display's setting then")
     surface: tuple[str, ...] = required(STRINGS, "what was read on the platen, spot by spot")
     taken_on: str | None = required(STRING_OR_NULL, "the day it was read; null where that was not said")

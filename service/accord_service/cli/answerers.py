@@ -296,7 +296,9 @@ def _answer_of(ask: Callable[[], T]) -> T:
         faults = tuple(Fault(fault.place, fault.message, fault.allowed, code=fault.code) for fault in error.errors)
         raise Refused(error.title or FAULTY, faults, "" if faults else str(error)) from None
     except accord_client.NotAuthorised as error:
-        raise Failure(f"The service does not take this token ({error}).") from None
+        # Known, but not for this (403): the detail says which role it needs, and which this key has.
+        why = "This token may not do that" if error.status == 403 else "The service does not take this token"
+        raise Failure(f"{why} ({error}).") from None
     except accord_client.ProblemError as error:
         request_id = f" Request id {error.request_id}." if error.request_id else ""
         faults_told = "".join(f"\n  {fault}" for fault in error.errors)

@@ -13,6 +13,7 @@ from typing import Any, TypeVar
 
 import click
 
+from accord_rules.documents.counted import counted
 from accord_rules.documents.files import BookError
 from accord_rules.documents.reading import Choice, DocumentError, Many, Name, Object, read, required
 from accord_rules.infer.engine import EngineError
@@ -108,7 +109,7 @@ def _seed(store: Store, folder: Path, keys: Path) -> None:
     for key in wanted:
         if (key.shop, key.role) not in issued:
             _issue(store, keys, key)
-    click.echo(f"{len(set(shops) - there)} shops added; the keys are in {keys.resolve()}")
+    click.echo(f"{counted(len(set(shops) - there), 'shop')} added; the keys are in {keys.resolve()}")
 
 
 def _issue(store: Store, keys: Path, key: WantedKey) -> None:

@@ -11,6 +11,7 @@ import pytest
 from tests.service.conftest import ok
 
 from accord_service.app import create_app
+from accord_service.cli.show import reading_line
 
 WHERE = "/v1/shop/presses/bench/readings"
 
@@ -56,10 +57,11 @@ def bench(changing: Any, monkeypatch: pytest.MonkeyPatch) -> Bench:
     for one in bench.waiting():
         ok(bench.ask("DELETE", f"/v1/shop/presses/{one['press_id']}/readings/{one['reading_id']}"))
     shop = changing.first.get("/v1/shop", headers=owner)
+    unnamed = {name: value for name, value in shop.json.items() if name != "names"}
     presses = [{"id": "bench", "type": "swing-away"}, {"id": "left", "type": "swing-away"}]
     ok(
         changing.first.put(
-            "/v1/shop", json=shop.json | {"presses": presses}, headers=owner | {"If-Match": shop.headers["ETag"]}
+            "/v1/shop", json=unnamed | {"presses": presses}, headers=owner | {"If-Match": shop.headers["ETag"]}
         )
     )
     return bench
@@ -216,6 +218,21 @@ def test_a_day_is_taken_once_it_has_begun_anywhere(changing: Any, utc: str, day:
     entered = app.test_client().post(f"{WHERE}?validate_only=true", json=body, headers=headers)
     app.extensions["accord"].close()
     assert entered.status_code == (200 if status == 201 else status), entered.text
+
+
+def test_a_reading_says_what_the_shop_calls_its_press(bench: Bench, changing: Any) -> None:
+    owner = changing.headers("quay-side", "owner")
+    shop = changing.first.get("/v1/shop", headers=owner)
+    named = shop.json | {"names": {"presses": {"the old one": "bench", "by the door": "bench", "new": "left"}}}
+    ok(changing.first.put("/v1/shop", json=named, headers=owner | {"If-Match": shop.headers["ETag"]}))
+    waits = ok(bench.enter(reading()))
+    assert waits["press_names"] == ["by the door", "the old one"]
+    assert bench.waiting() == [waits]
+    assert "bench (by the door, the old one) rd_" in reading_line(waits)
+    ok(bench.ask("POST", f"{WHERE}/{waits['reading_id']}/confirm"))
+    (counts,) = ok(bench.ask("GET", WHERE, "counter"))["entries"]
+    assert counts["press_names"] == waits["press_names"]
+    assert ", confirmed by " in reading_line(counts)
 
 
 def test_the_same_reading_is_not_entered_twice(bench: Bench) -> None:

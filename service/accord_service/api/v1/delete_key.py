@@ -34,7 +34,10 @@ def delete_key(call: Call) -> Prepared:
     """
     keys, record, now_s = call.room.store.keys, key_at(call), call.room.now_s
     if call.caller.role != "admin" and record.role not in SHOP_ROLES:
-        raise RoleNotAllowed(f"An owner can revoke keys of the roles {', '.join(SHOP_ROLES)}; an admin the others.")
+        raise RoleNotAllowed(
+            "This needs a key of the role admin; this key's role is owner, which revokes the roles"
+            f" {', '.join(SHOP_ROLES)}."
+        )
     if record.role == "admin":
         living = {key.id for key in keys.list() if key.role == "admin" and _holds(key, now_s)}
         if living == {record.id}:

@@ -46,7 +46,11 @@ def _withdrawn(call: Call, record: ShopRecord, waiting: WaitingReadings, one: Wa
     key = keys.get(one.entered_by)
     own = one.entered_by == call.caller.key_id or (key is not None and same_holder(key.holder, call.caller.holder))
     if call.caller.role != "owner" and not own:
-        raise NotYours(f"{key.holder if key else 'Somebody else'} entered this: only they or the owner take it back.")
+        who = key.holder if key and key.holder else "Somebody else"
+        raise NotYours(
+            f"{who} entered this: only they, or a key of the role owner, take it back; this key's role is"
+            f" {call.caller.role}, and its holder another."
+        )
     answer = Answer(told_waiting(call, record, one, keys).document())
 
     def commit(remember: Remember) -> Answer:
@@ -62,7 +66,9 @@ def _counting(call: Call, record: ShopRecord, waiting: WaitingReadings) -> Prepa
     if press is None or document is None:
         raise no_reading(call)
     if call.caller.role != "owner":
-        raise NotYours("This reading counts: only the owner of the shop takes it back.")
+        raise NotYours(
+            f"This reading counts: only a key of the role owner takes it back; this key's role is {call.caller.role}."
+        )
     origin = waiting.origin(call.path["press_id"], call.path["reading_id"])
     counted = told(call, record, press, document, origin, keys_of(call, origin))
     answer = Answer(replace(counted, counts=False).document())
