@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import groupby
 from math import floor
 from operator import itemgetter
@@ -360,8 +360,16 @@ def _show_waiting(output: Output, readings: Sequence[Document] | None) -> None:
     )
     for reading in readings:
         output.say(reading_line(reading), lead="    - ")
-        for doubt in reading["doubts"]:
-            output.say(doubt, lead="      ")
+        for note in reading_notes(reading):
+            output.say(note, lead="      ")
+
+
+def reading_notes(reading: Document) -> Iterator[str]:
+    """What is unlikely about a probe reading, and which others count no more once it does."""
+    yield from reading["doubts"]
+    gone = [*filter(None, [reading["replaces"]]), *reading["contradicts"]]
+    if gone:
+        yield f"Once it counts, {' and '.join(gone)} {'counts' if len(gone) == 1 else 'count'} no more."
 
 
 def reading_line(reading: Document) -> str:

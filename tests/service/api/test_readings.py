@@ -11,7 +11,7 @@ import pytest
 from tests.service.conftest import ok
 
 from accord_service.app import create_app
-from accord_service.cli.show import reading_line
+from accord_service.cli.show import reading_line, reading_notes
 
 WHERE = "/v1/shop/presses/bench/readings"
 
@@ -185,6 +185,7 @@ def test_a_reading_that_contradicts_others_is_taken_on_purpose_and_they_count_no
     assert waits["contradicts"] == [older[2]["reading_id"]]
     assert (len(waits["doubts"]), waits["despite"]) == (len(doubts), doubts)
     assert bench.waiting() == [waits], "the owner sees what it would do"
+    assert [*reading_notes(waits)][-1] == f"Once it counts, {older[2]['reading_id']} counts no more."
     assert len(bench.calibration()) == 3, "and until then it does nothing"
     confirmed = ok(bench.ask("POST", f"{WHERE}/{waits['reading_id']}/confirm"))
     assert (confirmed["counts"], confirmed["despite"]) == (True, doubts)
