@@ -17,13 +17,15 @@ from accord_service.api.watch import VIEWS
 from accord_service.described.get_index import PATH, get_index
 from accord_service.described.get_openapi import get_openapi
 from accord_service.http import problems
-from accord_service.http.problems import BY_STATUS, InternalError, Problem
+from accord_service.http.problems import InternalError, Problem, of_status
 from accord_service.run import log
 from accord_service.run.config import Config
 from accord_service.run.metrics import Metrics
 from accord_service.store import Seals, Store
 
 logger = logging.getLogger(__name__)
+# What Flask says in headers of a refusal, for whoever asks again.
+_TOLD = ("Allow", "Content-Range")
 
 
 def create_app(config: Config | None = None, clock: Callable[[], float] = time.time) -> Flask:
@@ -74,11 +76,11 @@ def _http_exception(error: HTTPException) -> Response:
     status = error.code or 500
     if status < 400:
         return Response(status=status, headers=error.get_headers())
-    if status not in BY_STATUS:
-        return problems.bare_response(status, request.request_id())
-    allow = {"Allow": ", ".join(sorted(getattr(error, "valid_methods", None) or ()))} if status == 405 else {}
-    detail = f"Allowed: {allow['Allow']}." if allow else ""
-    return _problem(BY_STATUS[status](detail, headers=allow))
+    told = {name: value for name, value in error.get_headers() if name in _TOLD}
+    if "Allow" in told:
+        told["Allow"] = ", ".join(sorted(told["Allow"].split(", ")))
+    detail = f"Allowed: {told['Allow']}." if "Allow" in told else ""
+    return _problem(of_status(status)(detail, headers=told))
 
 
 def _unexpected(error: Exception) -> Response:

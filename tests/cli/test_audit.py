@@ -70,7 +70,7 @@ def test_the_head_is_one_line_that_is_found_again(run: Accord, server: EmbeddedS
     line = run("head", "--store", server.url).output.strip()
     assert line.startswith("accord-audit-1 1 ")
     checked = run("check", "--store", server.url, "--seal-key", key, "--anchor", line)
-    assert (checked.exit_code, checked.output) == (0, "Whole: 1 entries, 3 documents.\n")
+    assert (checked.exit_code, checked.output) == (0, "Whole: 1 entry, 3 documents.\n")
 
 
 @pytest.mark.usefixtures("shop_written")

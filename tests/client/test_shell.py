@@ -177,8 +177,20 @@ def test_a_reading_is_entered_spot_by_spot(service: str, collective: Any) -> Non
     assert (entered["surface"], entered["taken_on"], entered["counts"]) == (["177 °C", "175 °C"], today, False)
     for odd in ((), ("bench", today, "180 °C"), ("bench", today, '18"0 °C', "1 °C"), ("../x", today, "1 °C", "1 °C")):
         assert run("reading.sh", *odd).returncode == 2
+    far_off = ("bench", today, "180 °C", "120 °C")
+    done = run("reading.sh", *far_off)
+    assert (done.returncode, done.stdout) == (2, "")
+    assert '"allowed": ["far-below-display"]' in done.stderr
+    done = run("reading.sh", "--despite", "far-below-display", "--despite", "old", *far_off)
+    assert (done.returncode, done.stderr) == (0, "")
+    despite = json.loads(done.stdout)
+    assert (despite["despite"], len(despite["doubts"])) == (["far-below-display", "old"], 1)
+    for odd in (("--despite",), ("--despite", 'ol"d', *far_off), ("--despite", "old")):
+        assert run("reading.sh", *odd).returncode == 2
+    assert '"/despite/0"' in run("reading.sh", "--despite", "wishful", *far_off).stderr
     owner = Client(service, collective.tokens["harbour-lane", "owner"])
-    owner.administration.withdraw_reading("bench", entered["reading_id"])
+    for one in (entered, despite):
+        owner.administration.withdraw_reading("bench", one["reading_id"])
 
 
 def test_rule(run: Recipes, orders: Path) -> None:

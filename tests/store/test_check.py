@@ -29,13 +29,13 @@ from accord_service.store import (
     Cell,
     ChainHead,
     Conflict,
+    CountedReading,
     EmbeddedServer,
     Event,
     NotThere,
     Seals,
     Store,
     StoreBroken,
-    WaitingReading,
 )
 from accord_service.store.connection import Connection, connect
 from accord_service.store.kinds import KINDS
@@ -95,8 +95,8 @@ def history(store: Store) -> History:
     record, 9 a report, 10 an answer remembered with a second shop, 11 the proposal opened with its effect."""
     store.revisions.first({"limits": {"a": 1}}, author="t", reason="first")
     store.shops.create("quay", {"name": "Quay"}, who="t")
-    reading = WaitingReading("rd_1", "bench", {}, (), 0.0, "t")
-    settled = store.readings.settling(store.readings.waiting("quay"), reading)
+    counted = CountedReading("rd_1", "bench", (), 0.0, "t", 0.0, "t")
+    settled = store.readings.counting(store.readings.waiting("quay"), counted, {counted.place})
     store.shops.replace_house("quay", 0, {"limits": {"a": 2}}, who="t", also=lambda house: settled)
     store.keys.issue("quay", "owner", holder="Ada Reyes", who="t")
     lost = store.keys.issue("quay", "counter", holder="Bo Lind", who="t")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import os
 import signal
 import subprocess
@@ -10,13 +11,44 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from redis._parsers.base import BaseParser
 from redis.exceptions import RedisError
 
-from accord_service.store import Conflict, NotReplicated, Store, StoreAway, StoreBroken
-from accord_service.store.connection import SentinelAddress, connect, replicas_asked_for, sentinel_address
+from accord_service.store import Conflict, NotReplicated, Store, StoreAway, StoreBroken, WriteRefused
+from accord_service.store.connection import SentinelAddress, connect, replicas_asked_for, sentinel_address, translated
 
 Until = Callable[[Callable[[], bool]], float]
 RunRedis = Callable[..., subprocess.Popen[bytes]]
+
+
+# As Redis 7 and Valkey 8 say it (shared objects of their src/server.c), and what is told instead.
+SAID = [
+    ("OOM command not allowed when used memory > 'maxmemory'.", WriteRefused, "memory is full"),
+    ("MISCONF Errors writing to the AOF file: No space left on device", WriteRefused, "disk is full"),
+    ("READONLY You can't write against a read only replica.", WriteRefused, "a copy of another"),
+    ("NOREPLICAS Not enough good replicas to write.", WriteRefused, "are not there"),
+    ("MASTERDOWN Link with MASTER is down and replica-serve-stale-data is set to 'no'.", StoreAway, "not there"),
+    ("CLUSTERDOWN The cluster is down", StoreAway, "a part of it is not there"),
+    ("TRYAGAIN Multiple keys request during rehashing of slot", StoreAway, "being moved"),
+    ("BUSY Redis is busy running a script. You can only call SCRIPT KILL or SHUTDOWN NOSAVE.", StoreAway, "busy"),
+]
+
+
+@pytest.mark.parametrize(("said", "error", "told"), SAID, ids=[said.partition(" ")[0] for said, _, _ in SAID])
+def test_what_the_store_says_is_for_the_log_and_one_plain_sentence_for_people(
+    said: str, error: type[StoreAway], told: str, caplog: pytest.LogCaptureFixture
+) -> None:
+    def ask() -> None:
+        raise BaseParser.parse_error(said)  # as the library makes an exception of it
+
+    with caplog.at_level(logging.WARNING), pytest.raises(StoreAway) as raised:
+        translated(ask)
+    assert type(raised.value) is error
+    assert told in str(raised.value)
+    code, _, words = said.partition(" ")
+    assert code not in str(raised.value)
+    assert words not in str(raised.value)
+    assert words in caplog.text
 
 
 @pytest.mark.parametrize(

@@ -16,6 +16,7 @@ from accord_rules.authority import code_digest
 from accord_rules.documents import units
 from accord_rules.documents.answers import INTEGER, STRING, STRINGS, listed, mapped
 from accord_rules.documents.canonical import digest
+from accord_rules.documents.counted import counted
 from accord_rules.documents.reading import Choice, Object, required
 from accord_rules.documents.writing import Documented, written
 from accord_rules.governance import edges
@@ -247,7 +248,8 @@ def _decision(
         because = tuple(decision.because[0] for decision in decisions if decision.because)
         against = differences.turned.get(OPPOSITE[kind], 0)
         if kind in (STRICTER, LOOSER) and against:
-            because += (f"Where settings are left open, others are chosen: {against} flips go the other way.",)
+            flips = f"{counted(against, 'flip')} {'goes' if against == 1 else 'go'}"
+            because += (f"Where settings are left open, others are chosen: {flips} the other way.",)
             return Decision(MIXED, BY_REPLAY, TRIED, because)
         return Decision(kind, EXACTLY, holds_for, because)
     total = replayed.recorded + replayed.edges
@@ -256,7 +258,9 @@ def _decision(
         for decision in decisions
         if decision.because and (not decision.exact or decision.kind != EQUAL)
     )
-    by_replay = f"Seen on {replayed.recorded} recorded orders and {replayed.edges} at edges ({total} in all)."
+    by_replay = (
+        f"Seen on {counted(replayed.recorded, 'recorded order')} and {replayed.edges} at edges ({total} in all)."
+    )
     return Decision(_of_flips(differences), BY_REPLAY, TRIED, (*reasons, by_replay))
 
 
@@ -267,7 +271,7 @@ def _with_watched(
     names = sorted(change.id for change in changes if change.kind == "rules" and change.id in watched)
     said = tuple(
         f"Rule {name} is only watched, so it is counted, shown in no answer, and turns no verdict; enforced, it would"
-        f" find something in {watched[name]} of {replayed.recorded} recorded orders."
+        f" find something in {watched[name]} of {counted(replayed.recorded, 'recorded order')}."
         for name in names
     )
     return replace(decision, because=(*decision.because, *said))

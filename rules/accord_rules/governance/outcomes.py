@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from accord_rules.documents.answers import INTEGER, Figure, Nullable
+from accord_rules.documents.counted import counted
 from accord_rules.documents.reading import Name, Whole, required
 from accord_rules.documents.writing import Documented
 from accord_rules.governance.changes import EntryChange
@@ -140,8 +141,9 @@ def draft_proposal(
     The draft has no changes where such a rule is in the book already. Raises KeyError for a cell the book lacks.
     """
     names = _titles(cell, book)
+    pieces = counted(summary.count, "piece")
     reason = (
-        f"{summary.failed} of {summary.count} pieces failed with {names['transfer']} on {names['substrate']} "
+        f"{summary.failed} of {pieces} failed with {names['transfer']} on {names['substrate']} "
         f"({names['press_type']}): the share that comes out good is below {summary.high:.0%}, "
         f"where {limits.share:.0%} is expected."
     )
@@ -163,11 +165,11 @@ def _by_shop(shops: Mapping[str, ShopCounts]) -> str:
     """The figures shop by shop, the most failures first."""
     ranked = sorted(shops.items(), key=lambda entry: (-entry[1].failed, entry[0]))
     told = [
-        f"{shop} reported {own.good} good and {own.failed} failed, of {own.orders} recorded orders."
+        f"{shop} reported {own.good} good and {own.failed} failed, of {counted(own.orders, 'recorded order')}."
         for shop, own in ranked[:SHOPS_TOLD]
     ]
     rest = len(ranked) - SHOPS_TOLD
-    return " ".join([*told, f"{rest} more shops reported."] if rest > 0 else told)
+    return " ".join([*told, f"{counted(rest, 'more shop')} reported."] if rest > 0 else told)
 
 
 def _source() -> dict[str, Any]:

@@ -20,6 +20,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
+from accord_rules.documents.counted import counted
 from accord_rules.documents.files import Documents
 from accord_rules.documents.reading import Choice, Flag, Many, Object, Text, Whole, optional, read, required
 from accord_rules.documents.writing import Documented
@@ -452,7 +453,8 @@ def revert(
     changes = difference(new, old)
     if not changes:
         raise GovernanceError("nothing-changed", "The two revisions say the same: there is nothing to take back.")
-    evidence = f"Takes back what makes {base.digest} differ from an earlier revision: {len(changes)} entries."
+    entries = counted(len(changes), "entry", "entries")
+    evidence = f"Takes back what makes {base.digest} differ from an earlier revision: {entries}."
     return draft(proposal_id, base, changes, reason, evidence, author, author_key)
 
 

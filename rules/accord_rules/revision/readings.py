@@ -20,12 +20,14 @@ from accord_rules.revision.book import Book
 # A press twice as far off as its type usually is, on top of what the probe may be off, is looked at twice.
 SPREADS = 2.0
 OLD = "old"
+CONTRADICTS = "contradicts-others"
 # The doubts that may be set aside, and what each is.
 DOUBTS: Mapping[str, str] = MappingProxyType(
     {
         "far-below-display": "the surface lies further below the display than such a press usually does",
         "above-display": "the surface lies further above the display than instrument and press could be off",
         "uneven": "a spot lies further off the mean than on such a press",
+        CONTRADICTS: "beside others the surface does not rise with the display; these count no more once it does",
         "unsuited-instrument": "it was not read with a contact probe",
         OLD: "it was read longer ago than readings are trusted",
     }
@@ -67,7 +69,7 @@ def doubts_of(
         return
     probe_k = book.limit_values["press.probe_error"]
     most_off_k = SPREADS * usual.spread + probe_k
-    mean_c = sum(reading.surface) / len(reading.surface)
+    mean_c = _mean_c(reading)
     below_k = round(reading.display - mean_c, 6)
 
     def shown(kelvin: float) -> str:
@@ -82,6 +84,13 @@ def doubts_of(
     if off_k > most_off_k:
         sentence = f"A spot lies {shown(off_k)} off the mean; on such a press it is usually {shown(usual.spread)}."
         yield Doubt("uneven", "surface", sentence)
+    if others := contradicted(reading, press):
+        read_so = " and ".join(_shown(other, preferences) for other in others)
+        sentence = (
+            f"{_shown(reading, preferences)} does not go with {read_so}, as read before: the surface has to rise with"
+            " the display."
+        )
+        yield Doubt(CONTRADICTS, "surface", sentence)
     if (why := _UNSUITED.get(reading.instrument or CONTACT_PROBE)) is not None:
         strip = shown(book.limit_values["heat.strip_error"])
         yield Doubt("unsuited-instrument", "instrument", why.format(strip=strip, probe=shown(probe_k)))
@@ -89,6 +98,28 @@ def doubts_of(
     if reading.taken_on is not None and (age_d := (today - date.fromisoformat(reading.taken_on)).days) > trusted_d:
         sentence = f"It was read {age_d} days ago; readings are trusted for {trusted_d:g} days."
         yield Doubt(OLD, "taken_on", sentence)
+
+
+def contradicted(reading: CalibrationReading, press: Press) -> tuple[CalibrationReading, ...]:
+    """The readings of the press at other settings beside which its surface would not rise with the display."""
+    mean_c = _mean_c(reading)
+    return tuple(
+        other
+        for other in press.calibration
+        if (other.display < reading.display and _mean_c(other) >= mean_c)
+        or (other.display > reading.display and _mean_c(other) <= mean_c)
+    )
+
+
+def _mean_c(reading: CalibrationReading) -> float:
+    return sum(reading.surface) / len(reading.surface)
+
+
+def _shown(reading: CalibrationReading, preferences: units.UnitPreferences) -> str:
+    surface, display = (
+        units.show(units.TEMPERATURE, value_c, preferences) for value_c in (_mean_c(reading), reading.display)
+    )
+    return f"{surface} at a display of {display}"
 
 
 _UNSUITED = MappingProxyType(

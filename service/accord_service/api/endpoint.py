@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import dataclasses
 import json
+import re
 from collections.abc import Callable, Mapping
 from contextlib import ExitStack
 from dataclasses import dataclass, field, replace
@@ -21,6 +22,7 @@ from werkzeug.datastructures import ETags
 from werkzeug.http import http_date, parse_etags
 
 from accord_rules.authority import Authority
+from accord_rules.documents.counted import counted
 from accord_rules.documents.reading import DocumentError, Fault, Flag, Whole, escape, optional
 from accord_rules.orders.order import Order
 from accord_rules.orders.shop import Shop
@@ -35,11 +37,14 @@ from accord_service.http import roles, wire
 from accord_service.http.body import json_of, refuse_other_media
 from accord_service.http.coding import unpacked
 from accord_service.http.problems import (
+    AddressTooLong,
     AlreadyThere,
     BadHeader,
     BadQuery,
     BodyTooLarge,
     ChangedMeanwhile,
+    CodingNotUnderstood,
+    ExpectationRefused,
     FaultyDocument,
     HeaderTooLarge,
     HouseRulesDoNotFit,
@@ -60,6 +65,7 @@ from accord_service.http.problems import (
     TooManyHeavy,
     TooManyRequests,
     UnreadableRequest,
+    VersionNotServed,
     WrongMediaType,
 )
 from accord_service.http.writing import (
@@ -80,6 +86,9 @@ from accord_service.worker.admission import BOOKS, LINES, QUESTIONS, admit_heavy
 from accord_service.worker.rates import SHOP, WINDOW_S
 
 _EMPTY: Mapping[str, Any] = MappingProxyType({})
+# Whatever has an id: names that people give are of this alphabet, as are the ids that are made here.
+ID = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,79}")
+ID_ALPHABET = "ids are 1 to 80 of the letters a to z, digits, hyphens, underscores and dots"
 _INVALID_TOKEN = MappingProxyType({"WWW-Authenticate": 'Bearer realm="platen-accord", error="invalid_token"'})
 BASIS_HEADER = "Accord-Basis"
 # What waits before is done by then, as a rule: most heavy questions take a tenth of a second, the worst 1.5 s.
@@ -92,11 +101,15 @@ _OF_ALL = (
     UnreadableRequest,
     NotAuthenticated,
     RequestTooSlow,
+    AddressTooLong,
+    ExpectationRefused,
     TooManyRequests,
     HeaderTooLarge,
     InternalError,
+    CodingNotUnderstood,
     NotReady,
     StoreUnavailable,
+    VersionNotServed,
 )
 _OF_JUDGING = (NoShop, ShopDoesNotFit, HouseRulesDoNotFit)
 _OF_BODIES = (MalformedJson, BodyTooLarge, WrongMediaType, FaultyDocument)
@@ -130,7 +143,7 @@ class Call:
     def own(self) -> KnownShop:
         """The caller's shop. Raises NoShop for a key that belongs to none."""
         if self.caller.shop is None:
-            raise NoShop("This key belongs to no shop.")
+            raise NoShop(f"This {self.caller.role}'s key belongs to no shop: one of the shop that is meant is needed.")
         return self.caller.shop
 
     @property
@@ -214,7 +227,7 @@ class Endpoint:
     writes: bool
     replaces: Callable[[Call], Answer | Prepared] | None
     shares: bool
-    settles: bool
+    settles: Callable[[Call], bool] | None
     success: int
     more_problems: tuple[type[Problem], ...]
     examples: tuple[Example, ...]
@@ -332,7 +345,8 @@ class Endpoint:
         note(shop=caller.shop_id, role=caller.role, key=caller.key_id)
         self._count(caller, now_s)
         if caller.role not in self.roles:
-            raise RoleNotAllowed(f"This needs one of the roles {', '.join(self.roles)}; the key's is {caller.role}.")
+            needed = " or ".join(self.roles)
+            raise RoleNotAllowed(f"This needs a key of the role {needed}; this key's role is {caller.role}.")
         return caller
 
     @staticmethod
@@ -344,10 +358,11 @@ class Endpoint:
         g.rate = standing.headers
         if standing.over:
             whose = "All keys of a shop together have" if standing.of == SHOP else "A key of this role has"
-            detail = f"{whose} {standing.limit} requests in {WINDOW_S} s, and all are used up."
+            detail = f"{whose} {counted(standing.limit, 'request')} in {WINDOW_S} s, and none is left."
             raise TooManyRequests(detail, headers={"Retry-After": str(standing.reset_s)})
 
     def _call(self, snapshot: Snapshot, caller: Caller, path: Mapping[str, str]) -> Call:
+        _refuse_ids(path)
         query = self._query()
         if self.as_of:
             snapshot = snapshot.as_of(query.revision)
@@ -399,7 +414,7 @@ class Endpoint:
         # The word is made up by one caller; that another of the shop made up the same says nothing.
         once = Repeatable(call.room.store, call.caller.key_id, key, digest)
         answer = once.answered(lambda: self._prepared(call), ATTEMPTS if self.replaces or self.shares else 1)
-        if self.settles:
+        if self.settles is not None and self.settles(call):
             # A repetition too, and what changes nothing: the write that it finds done may be of this moment.
             call.room.store.watch.settle()
         return answer
@@ -451,9 +466,25 @@ def _basis(snapshot: Snapshot) -> str:
     return f"held; age={snapshot.age_s:.0f}" if snapshot.basis == "held" else "live"
 
 
+def _refuse_ids(path: Mapping[str, str]) -> None:
+    """Raises NotFound for an id in the address that nothing can have: the same sentence, whatever it is the id of."""
+    faults = [
+        Fault(f"/{name}", "is no id: " + ID_ALPHABET, code="bad-format")
+        for name, id_ in path.items()
+        if name.endswith("_id") and not ID.fullmatch(id_)
+    ]
+    if faults:
+        raise NotFound(faults=faults)
+
+
 def always(call: Call) -> bool:
     """Any of these may take long."""
     return True
+
+
+def by_owner(call: Call) -> bool:
+    """Whether it counts at once: of readings, what others enter or take back waits for the owner."""
+    return call.caller.role == "owner"
 
 
 def large_order(call: Call) -> bool:
@@ -514,7 +545,7 @@ def endpoint(
     writes: bool = False,
     replaces: Callable[[Call], Answer | Prepared] | None = None,
     shares: bool = False,
-    settles: bool = False,
+    settles: Callable[[Call], bool] | None = None,
     success: int = 200,
     problems: tuple[type[Problem], ...] = (),
     examples: tuple[Example, ...] = (Example("As it is"),),
@@ -534,10 +565,11 @@ def endpoint(
     ``writes``: gives Prepared, takes ``?validate_only=`` and Idempotency-Key; ``replaces``: and needs If-Match, which
     is held against this read's answer, fresh from the store; whatever a read gives can be sent back, and nothing is
     written if nothing differs. ``shares``: adds to what others write as well, so it is prepared anew where somebody
-    was faster. ``settles``: is answered once every worker answers from what was written
-    (``HeadWatch.settle``). ``success``: the status of a good answer. ``problems``: those it may answer with that
-    do not follow from the rest (``Endpoint.problems``). ``deprecation``: it will go, and says so. The first line of the
-    function's docstring is its summary, the rest its description.
+    was faster. ``settles``: says of a call whether it is answered only once every worker answers from what was written
+    (``HeadWatch.settle``), as whatever orders or keys are judged by has to be. ``success``: the status of a good
+    answer. ``problems``: those it may answer with that do not follow from the rest (``Endpoint.problems``).
+    ``deprecation``: it will go, and says so. The first line of the function's docstring is its summary, the rest its
+    description.
     """
     more = ([_AS_OF] if as_of else []) + ([_VALIDATE_ONLY] if writes or replaces is not None else [])
     whole = dataclasses.make_dataclass(query.__name__, more, bases=(query,), frozen=True, slots=True) if more else query

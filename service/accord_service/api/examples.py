@@ -59,18 +59,28 @@ READING_TAKEN: dict[str, Any] = {
 READING: dict[str, Any] = {
     "reading_id": "rd_5b1c9e0f2a7d4c36",
     "press_id": PRESS["id"],
+    "press_names": [],
     "display": READING_TAKEN["display"],
     "surface": READING_TAKEN["surface"],
     "taken_on": READING_TAKEN["taken_on"],
     "instrument": None,
     "counts": False,
     "doubts": [],
+    "despite": [],
     "replaces": None,
+    "contradicts": [],
     "entered_at": _CHANGED_AT,
     "entered_by": {"shop_id": SHOP["id"], "holder": "Nia Calder", "role": "operator"},
+    "confirmed_at": None,
+    "confirmed_by": None,
 }
 READINGS: dict[str, Any] = {"entries": [READING], "next": None}
-CONFIRMED_READING: dict[str, Any] = {**READING, "counts": True, "entered_at": None, "entered_by": None}
+CONFIRMED_READING: dict[str, Any] = {
+    **READING,
+    "counts": True,
+    "confirmed_at": _CHANGED_AT,
+    "confirmed_by": {"shop_id": SHOP["id"], "holder": "Ines Marlow", "role": "owner"},
+}
 BUNDLE: dict[str, Any] = {
     "accord_bundle": 1,
     "seal_key_id": "5d1c0f7a9b3e2846",

@@ -27,7 +27,9 @@ def rule_answer(record: HouseRecord, id_: str) -> Answer:
     """One rule of a version of house rules as an answer. Raises NotFound."""
     rules = read_house(record.document).rules
     if id_ not in rules:
-        raise NotFound(f"Your house rules have no rule {id_!r}.")
+        raise NotFound(
+            f"Your house rules have no rule {id_!r}. A new one is added with POST /v1/shop/house-rules/rules."
+        )
     return _part(record, HouseRule(id_, rules[id_]))
 
 

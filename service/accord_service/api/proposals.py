@@ -243,7 +243,8 @@ def effect_of(call: Call, stored: StoredProposal) -> Answer:
     """
     proposal, run = stored.proposal, stored.run
     if run is None:
-        raise NotFound(f"Proposal {proposal.id} has not been opened yet, so nothing shows its effect.")
+        opens = f"its author or a steward opens it with POST /v1/proposals/{proposal.id}/open"
+        raise NotFound(f"Proposal {proposal.id} has not been opened yet, so nothing shows its effect: {opens}.")
     kept = KeptEffect.of(call.room.store, proposal)
     progress = so_far(call.room.store, stored) if run.state == WORKING and stored.version else NOTHING_YET
     effect = None if kept is None else _seen(call.caller, kept.effect)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from types import MappingProxyType
 from typing import Any
 
@@ -16,9 +16,21 @@ from accord_service.api.endpoint import Call
 from accord_service.api.shop_answers import PressReading
 from accord_service.api.shops import PRESS, place_of, shop_record
 from accord_service.http.problems import NotFound
+from accord_service.http.writing import Answer, Prepared, Remember
 from accord_service.run.times import instant
-from accord_service.steps.readings import Document, counting, doubt_sentences, reading_id, replaced_by
-from accord_service.store import KeyRecord, ShopRecord, WaitingReading, WaitingReadings
+from accord_service.steps.readings import (
+    Document,
+    contradicted_by,
+    counting,
+    doubt_sentences,
+    reading_id,
+    replaced_by,
+    with_press,
+    with_reading,
+)
+from accord_service.store import CountedReading, Event, KeyRecord, ShopRecord, WaitingReading, WaitingReadings
+
+Keys = Mapping[str, KeyRecord]
 
 READING = MappingProxyType({**PRESS, "reading_id": "id of the reading"})
 
@@ -72,54 +84,123 @@ def no_reading(call: Call) -> NotFound:
     return NotFound(f"Press {call.path['press_id']!r} has no reading {call.path['reading_id']!r}.")
 
 
-def told(call: Call, record: ShopRecord, press: Document, document: Document, *, counts: bool) -> PressReading:
-    """A reading as the shop's people read it, but for who entered it."""
+def told(
+    call: Call, record: ShopRecord, press: Document, document: Document, origin: CountedReading | None, keys: Keys
+) -> PressReading:
+    """One that counts as the shop's people read it; ``origin``: where it comes from, None for the shop's document."""
     shop = read(Shop, record.document)
     return PressReading(
         reading_id=reading_id(press["id"], document),
         press_id=press["id"],
+        press_names=_names(shop, press["id"]),
         display=document["display"],
         surface=tuple(document["surface"]),
         taken_on=document.get("taken_on"),
         instrument=document.get("instrument"),
-        counts=counts,
+        counts=True,
         doubts=doubt_sentences(document, press, shop, call.book, call.room.today),
-        replaces=None if counts else replaced_by(press, document),
-        entered_at=None,
-        entered_by=None,
+        despite=() if origin is None else origin.despite,
+        replaces=None,
+        contradicts=(),
+        entered_at=None if origin is None else instant(origin.entered_at),
+        entered_by=None if origin is None else _holder(keys.get(origin.entered_by)),
+        confirmed_at=None if origin is None or origin.confirmed_at is None else instant(origin.confirmed_at),
+        confirmed_by=None if origin is None else _holder(keys.get(origin.confirmed_by or "")),
     )
 
 
-def told_waiting(
-    call: Call, record: ShopRecord, waiting: WaitingReading, keys: Mapping[str, KeyRecord]
-) -> PressReading:
+def told_waiting(call: Call, record: ShopRecord, waiting: WaitingReading, keys: Keys) -> PressReading:
     """One that waits, with who entered it; of a press that is gone, without what is known by that."""
     press = next((one for one in record.document["presses"] if one["id"] == waiting.press_id), None)
-    key = keys.get(waiting.entered_by)
-    own = None if press is None else told(call, record, press, waiting.document, counts=False)
+    shop, document = read(Shop, record.document), waiting.document
     return PressReading(
         reading_id=waiting.reading_id,
         press_id=waiting.press_id,
-        display=waiting.document["display"],
-        surface=tuple(waiting.document["surface"]),
-        taken_on=waiting.document.get("taken_on"),
-        instrument=waiting.document.get("instrument"),
+        press_names=_names(shop, waiting.press_id),
+        display=document["display"],
+        surface=tuple(document["surface"]),
+        taken_on=document.get("taken_on"),
+        instrument=document.get("instrument"),
         counts=False,
-        doubts=() if own is None else own.doubts,
-        replaces=None if own is None else own.replaces,
+        doubts=() if press is None else doubt_sentences(document, press, shop, call.book, call.room.today),
+        despite=waiting.despite,
+        replaces=None if press is None else replaced_by(press, document),
+        contradicts=() if press is None else contradicted_by(press, document),
         entered_at=instant(waiting.entered_at),
-        entered_by=None if key is None else Signatory(key.shop, key.holder, key.role),
+        entered_by=_holder(keys.get(waiting.entered_by)),
+        confirmed_at=None,
+        confirmed_by=None,
     )
+
+
+def _names(shop: Shop, press_id: str) -> tuple[str, ...]:
+    return tuple(sorted(word for word, id_ in shop.names.presses.items() if id_ == press_id))
+
+
+def _holder(key: KeyRecord | None) -> Signatory | None:
+    return None if key is None else Signatory(key.shop, key.holder, key.role)
+
+
+def keys_of(call: Call, *readings: WaitingReading | CountedReading | None) -> Keys:
+    """The keys of who entered and who confirmed, by id."""
+    ids = [one.entered_by for one in readings if one is not None]
+    ids += [one.confirmed_by for one in readings if isinstance(one, CountedReading) and one.confirmed_by is not None]
+    return call.room.store.keys.get_all(list(dict.fromkeys(ids)))
+
+
+def counted_now(call: Call, at: AtPress, waiting: WaitingReading) -> Prepared:
+    """The write that lets a reading count by the word of the caller, the owner; it waits no more."""
+    room, who = call.room, call.caller.key_id
+    press = with_reading(at.press, waiting.document)
+    shop, now_s = with_press(at.record.document, press), room.now_s
+    places = {(one["id"], id_) for one in shop["presses"] for id_ in counting(one)}
+    entered = waiting.entered_by == who
+    origin = CountedReading(
+        reading_id=waiting.reading_id,
+        press_id=waiting.press_id,
+        despite=waiting.despite,
+        entered_at=waiting.entered_at,
+        entered_by=waiting.entered_by,
+        confirmed_at=None if entered else now_s,
+        confirmed_by=None if entered else who,
+    )
+    settled, keys = room.store.readings.counting(at.waiting, origin, places), keys_of(call, origin)
+
+    def answer(record: ShopRecord) -> Answer:
+        reading = told(call, record, press, waiting.document, origin, keys)
+        return made(reading) if entered else Answer(reading.document())
+
+    def commit(remember: Remember) -> Answer:
+        return answer(
+            room.store.shops.replace(
+                at.record.id,
+                at.record.version,
+                shop,
+                who=who,
+                event=Event.READING_ENTERED if entered else Event.READING_CONFIRMED,
+                subject_id=f"{at.record.id}/{press['id']}/{waiting.reading_id}",
+                also=lambda record: settled + remember(answer(record)),
+            )
+        )
+
+    return Prepared(answer(replace(at.record, document=shop)), commit)
+
+
+def made(reading: PressReading) -> Answer:
+    """The answer to a reading that was entered."""
+    location = f"/v1/shop/presses/{reading.press_id}/readings/{reading.reading_id}"
+    return Answer(reading.document(), 201, {"Location": location})
 
 
 def readings_of(call: Call, at: AtPress) -> dict[str, PressReading]:
     """Every reading of a press by id: those that count, and those that wait."""
-    count = {
-        id_: told(call, at.record, at.press, document, counts=True) for id_, document in counting(at.press).items()
+    here, press_id = at.waiting_here, at.press["id"]
+    count = {id_: (document, at.waiting.origin(press_id, id_)) for id_, document in counting(at.press).items()}
+    keys = keys_of(call, *here.values(), *(origin for _, origin in count.values()))
+    told_of = {
+        id_: told(call, at.record, at.press, document, origin, keys) for id_, (document, origin) in count.items()
     }
-    here = at.waiting_here
-    keys = call.room.store.keys.get_all([one.entered_by for one in here.values()])
-    return count | {id_: told_waiting(call, at.record, one, keys) for id_, one in here.items()}
+    return told_of | {id_: told_waiting(call, at.record, one, keys) for id_, one in here.items()}
 
 
 def waiting_readings(call: Call) -> tuple[PressReading, ...]:
@@ -128,5 +209,5 @@ def waiting_readings(call: Call) -> tuple[PressReading, ...]:
     if not waiting:
         return ()
     record = shop_record(call, call.own.record.id)
-    keys = call.room.store.keys.get_all([one.entered_by for one in waiting])
+    keys = keys_of(call, *waiting)
     return tuple(told_waiting(call, record, one, keys) for one in waiting)

@@ -43,6 +43,7 @@ from accord_rules.revision.book import Book
 from accord_service.http.problems import HouseRulesDoNotFit, NotFound, NotReady
 from accord_service.run.config import Config
 from accord_service.run.metrics import Metrics
+from accord_service.run.times import newest_day
 from accord_service.steps.audit_watch import ANCHOR, AuditWatch, Unfaithful
 from accord_service.steps.key_uses import KeyUses
 from accord_service.steps.outcomes import Tally
@@ -156,6 +157,8 @@ class Room:
         self.ledger = Ledger(clock)
         # The description made last, and for which book; made anew by ``openapi``.
         self.described: tuple[str, dict[str, Any]] | None = None
+        # What was made of it, by name, and for which book.
+        self.described_as: dict[str, tuple[str, bytes]] = {}
 
     @property
     def now_s(self) -> float:
@@ -165,6 +168,11 @@ class Room:
     @property
     def today(self) -> date:
         return datetime.fromtimestamp(self._clock(), UTC).date()
+
+    @property
+    def newest_day(self) -> date:
+        """The last day that has begun where some shop may be; what is dated later is still to come."""
+        return newest_day(self._clock())
 
     def close(self) -> None:
         """Give everything up."""

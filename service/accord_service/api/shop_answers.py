@@ -36,18 +36,31 @@ class PressReading(Documented):
 
     reading_id: str = required(STRING, "its id; the same reading of the same press has the same")
     press_id: str = required(STRING, "the press")
+    press_names: tuple[str, ...] = required(STRINGS, "what the shop calls the press, by names of its document")
     display: str = required(STRING, "the display's setting then")
     surface: tuple[str, ...] = required(STRINGS, "what was read on the platen, spot by spot")
     taken_on: str | None = required(STRING_OR_NULL, "the day it was read; null where that was not said")
     instrument: str | None = required(STRING_OR_NULL, "what it was read with; null where that was not said")
     counts: bool = required(Flag(), "whether the rules go by it; if not, it waits for the owner to confirm it")
     doubts: tuple[str, ...] = required(STRINGS, "why it is unlikely, a sentence each; empty where it is not")
+    despite: tuple[str, ...] = required(STRINGS, "the doubts that whoever entered it set aside, by their words")
     replaces: str | None = required(
         STRING_OR_NULL, "id of the counting reading at the same setting, whose place it would take; null for none"
     )
-    entered_at: str | None = required(INSTANT_OR_NULL, "since when it waits, UTC; null for one that counts")
+    contradicts: tuple[str, ...] = required(
+        STRINGS, "ids of the counting readings that it contradicts, and that count no more once it does"
+    )
+    entered_at: str | None = required(
+        INSTANT_OR_NULL, "when it was entered, UTC; null for one that came with the shop's document"
+    )
     entered_by: Signatory | None = required(
-        Nullable(Object(Signatory)), "who entered it; null for one that counts: the shop's versions tell that"
+        Nullable(Object(Signatory)), "who entered it; null for one that came with the shop's document"
+    )
+    confirmed_at: str | None = required(
+        INSTANT_OR_NULL, "when an owner let it count, UTC; null where it waits, and for one that nobody had to confirm"
+    )
+    confirmed_by: Signatory | None = required(
+        Nullable(Object(Signatory)), "who let it count; null where it waits, and where nobody had to"
     )
 
 

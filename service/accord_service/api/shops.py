@@ -26,7 +26,7 @@ def shop_record(call: Call, id_: str) -> ShopRecord:
     """A shop as it is kept. Raises NotFound, StoreAway."""
     record = call.room.store.shops.get(id_)
     if record is None:
-        raise NotFound(f"There is no shop {id_!r}.")
+        raise NotFound(f"There is no shop {id_!r}. A new one is added with POST /v1/shops.")
     return record
 
 

@@ -3,6 +3,7 @@
 
 from __future__ import annotations
 
+import time
 import tomllib
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
@@ -42,6 +43,7 @@ from accord_rules.verdict import STAGES
 from accord_service import offline
 from accord_service.cli.failure import Failure
 from accord_service.cli.orders import Refused
+from accord_service.run.times import newest_day
 from accord_service.steps.bundles import BundledAuthority, BundleRefused
 from accord_service.steps.shops import aged, faults_of
 from accord_service.worker import trials
@@ -297,7 +299,9 @@ def _answer_of(ask: Callable[[], T]) -> T:
         faults = tuple(Fault(fault.place, fault.message, fault.allowed, code=fault.code) for fault in error.errors)
         raise Refused(error.title or FAULTY, faults, "" if faults else str(error)) from None
     except accord_client.NotAuthorised as error:
-        raise Failure(f"The service does not take this token ({error}).") from None
+        # Known, but not for this (403): the detail says which role it needs, and which this key has.
+        why = "This token may not do that" if error.status == 403 else "The service does not take this token"
+        raise Failure(f"{why} ({error}).") from None
     except accord_client.ProblemError as error:
         request_id = f" Request id {error.request_id}." if error.request_id else ""
         faults_told = "".join(f"\n  {fault}" for fault in error.errors)
@@ -655,11 +659,10 @@ def _shop(file: Path, book: Book) -> Shop:
         raise Failure(f"{file}: {error}") from None
     except DocumentError as error:
         raise Failure("\n".join(f"{file}: {fault}" for fault in error.faults)) from None
-    today = datetime.now(UTC).date()
-    faults = faults_of(book, shop, today)
+    faults = faults_of(book, shop, newest_day(time.time()))
     if faults:
         raise Failure("\n".join(f"{file}: {fault}" for fault in faults))
-    return aged(shop, today)
+    return aged(shop, datetime.now(UTC).date())
 
 
 def example_shop(book: Book) -> Shop:

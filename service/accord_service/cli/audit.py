@@ -13,6 +13,7 @@ from typing import Any
 import click
 
 from accord_client import Client
+from accord_rules.documents.counted import counted
 from accord_service.cli.answerers import ServiceCall, put_to, service_named
 from accord_service.cli.failure import Failure
 from accord_service.run.config import SEAL_KEY_FILE, Config, ConfigError, store_url
@@ -118,7 +119,8 @@ def adopt(store: str | None, data: Path | None, seal_key: Path | None, as_it_is:
         if not account.is_whole and not as_it_is:
             raise Failure("\n".join([*account.lines(), "With --as-it-is it is sealed all the same."]))
         count = opened.adoption.adopt(who=WHO)
-    click.echo(f"{count} documents are sealed as they are.")
+    sealed = "is sealed as it is" if count == 1 else "are sealed as they are"
+    click.echo(f"{counted(count, 'document')} {sealed}.")
 
 
 @audit.command()
@@ -226,7 +228,8 @@ def _read_here(entries: Sequence[SealedEntry], head: Mapping[str, Any], seal_key
             raise Failure(_sentence(error)) from None
         if fault:
             return "Read here: the head is not sealed with a key of the file.", False
-    return f"Read here: all {len(entries)} entries follow each other up to the head.", True
+    follow = "the one entry is" if len(entries) == 1 else f"all {len(entries)} entries follow each other up to"
+    return f"Read here: {follow} the head.", True
 
 
 def _sealed(document: Mapping[str, Any]) -> SealedEntry:

@@ -10,6 +10,7 @@ from typing import Any
 
 import click
 
+from accord_rules.documents.counted import counted
 from accord_rules.verdict import LEVELS
 from accord_service.cli.answerers import Document, Unknown, answered, answerer, no_such
 from accord_service.cli.output import Output
@@ -102,7 +103,7 @@ def _show_facts(output: Output, entries: Sequence[Document]) -> None:
             output.say(", ".join(data), lead="  For other facts only: ", indent=4)
     output.blank()
     output.say(_LEGEND)
-    output.say(f"{len(entries)} facts; accord facts NAME tells one whole.")
+    output.say(f"{counted(len(entries), 'fact')}; accord facts NAME tells one whole.")
 
 
 def _short(fact: Document) -> str:

@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 import os
+import time
 import tomllib
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, TypeVar
 
 import click
 
+from accord_rules.documents.counted import counted
 from accord_rules.documents.files import BookError
 from accord_rules.documents.reading import Choice, DocumentError, Many, Name, Object, read, required
 from accord_rules.infer.engine import EngineError
@@ -22,6 +23,7 @@ from accord_service.cli.failure import Failure
 from accord_service.http.holders import Holder
 from accord_service.http.roles import ROLES
 from accord_service.run.config import DATA, Config, ConfigError
+from accord_service.run.times import newest_day
 from accord_service.serving import first_start
 from accord_service.steps.shops import faults_of
 from accord_service.store import Seals, Store, StoreError
@@ -107,7 +109,7 @@ def _seed(store: Store, folder: Path, keys: Path) -> None:
     for key in wanted:
         if (key.shop, key.role) not in issued:
             _issue(store, keys, key)
-    click.echo(f"{len(set(shops) - there)} shops added; the keys are in {keys.resolve()}")
+    click.echo(f"{counted(len(set(shops) - there), 'shop')} added; the keys are in {keys.resolve()}")
 
 
 def _issue(store: Store, keys: Path, key: WantedKey) -> None:
@@ -118,7 +120,7 @@ def _issue(store: Store, keys: Path, key: WantedKey) -> None:
 def _shop_in(file: Path, book: Book) -> tuple[str, dict[str, Any]]:
     document = _toml(file)
     shop = _read(Shop, file, document)
-    faults = [str(fault) for fault in faults_of(book, shop, datetime.now(UTC).date())]
+    faults = [str(fault) for fault in faults_of(book, shop, newest_day(time.time()))]
     if shop.id != file.stem:
         faults.append(f"/id: is {shop.id!r}; file name and id must be the same")
     if faults:

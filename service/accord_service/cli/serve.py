@@ -57,7 +57,7 @@ def _holder(context: click.Context, parameter: click.Parameter, value: str | Non
     envvar="ACCORD_NEW_ADMIN_KEY",
     show_envvar=True,
     callback=_holder,
-    help="Make one more admin key, for HOLDER: a second admin, or whoever lost theirs.",
+    help="Make one more admin key, for HOLDER (a second admin, or whoever lost theirs), unless it lies there.",
 )
 def serve(
     host: str, port: int, workers: int | None, threads: int | None, data: Path, store: str, new_admin_key: str | None

@@ -13,7 +13,7 @@ from accord_rules.revision.readings import DOUBTS
 from accord_service.cli.answerers import ServiceCall, administered
 from accord_service.cli.failure import Failure
 from accord_service.cli.output import Output
-from accord_service.cli.show import reading_line, show_shop
+from accord_service.cli.show import reading_line, reading_notes, show_shop
 
 
 @click.group()
@@ -102,8 +102,8 @@ def list_readings(put: ServiceCall, press_id: str) -> None:
     """List the readings of PRESS: those that count, and those that wait."""
     for line in put(lambda client: list(client.administration.readings(press_id))):
         click.echo(f"{'counts' if line['counts'] else 'waits'}\t{reading_line(line)}")
-        for doubt in line["doubts"]:
-            click.echo(f"\t{doubt}")
+        for note in reading_notes(line):
+            click.echo(f"\t{note}")
 
 
 @reading.command("confirm")

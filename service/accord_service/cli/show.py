@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import groupby
 from math import floor
 from operator import itemgetter
@@ -11,6 +11,7 @@ from types import MappingProxyType
 from typing import Any
 
 from accord_rules.documents import units
+from accord_rules.documents.counted import counted
 from accord_rules.documents.reading import Fault
 from accord_rules.revision.rule import last_word
 from accord_rules.revision.sourcing import SourcedRow
@@ -352,24 +353,33 @@ def _show_waiting(output: Output, readings: Sequence[Document] | None) -> None:
     output.blank()
     many = len(readings) > 1
     output.say(
-        f"{len(readings)} probe reading{'s' if many else ''} {'wait' if many else 'waits'} for the owner and"
+        f"{counted(len(readings), 'probe reading')} {'wait' if many else 'waits'} for the owner and"
         f" count{'' if many else 's'} for nothing until confirmed:",
         lead="  ",
         lead_style=_STYLES["cautions"],
     )
     for reading in readings:
         output.say(reading_line(reading), lead="    - ")
-        for doubt in reading["doubts"]:
-            output.say(doubt, lead="      ")
+        for note in reading_notes(reading):
+            output.say(note, lead="      ")
+
+
+def reading_notes(reading: Document) -> Iterator[str]:
+    """What is unlikely about a probe reading, and which others count no more once it does."""
+    yield from reading["doubts"]
+    gone = [*filter(None, [reading["replaces"]]), *reading["contradicts"]]
+    if gone:
+        yield f"Once it counts, {' and '.join(gone)} {'counts' if len(gone) == 1 else 'count'} no more."
 
 
 def reading_line(reading: Document) -> str:
-    """One probe reading in a line: press, id, what was read, when, by whom."""
-    by = (reading["entered_by"] or {}).get("holder")
+    """One probe reading in a line: press, id, what was read, when, by whom, and who let it count."""
+    by, owner = ((reading[name] or {}).get("holder") for name in ("entered_by", "confirmed_by"))
     spots = ", ".join(reading["surface"])
-    said = f"{reading['press_id']} {reading['reading_id']}: {reading['display']} shown, {spots} read"
+    called = f" ({', '.join(reading['press_names'])})" if reading["press_names"] else ""
+    said = f"{reading['press_id']}{called} {reading['reading_id']}: {reading['display']} shown, {spots} read"
     taken = f" on {reading['taken_on']}" if reading["taken_on"] else ""
-    return f"{said}{taken}{f' by {by}' if by else ''}"
+    return f"{said}{taken}{f' by {by}' if by else ''}{f', confirmed by {owner}' if owner else ''}"
 
 
 # -- rules ---------------------------------------------------------------------------------------------------------
@@ -409,7 +419,7 @@ def show_rules(output: Output, lines: Sequence[RuleRow]) -> None:
         for line in of_topic:
             output.say(line.title, lead=f"    {line.level:<9} {line.id:<{widest}}  ")
     output.blank()
-    output.say(f"{len(lines)} rules; accord rule ID tells one whole." if lines else "No rules.")
+    output.say(f"{counted(len(lines), 'rule')}; accord rule ID tells one whole." if lines else "No rules.")
 
 
 def show_step(output: Output, shown: StepPage, *, edges: bool) -> None:
@@ -447,7 +457,7 @@ def show_steps(output: Output, lines: Sequence[StepRow]) -> None:
         for line in of_stage:
             output.say(_filled(line.text, {}), lead=f"    {line.id:<{widest}}  ")
     output.blank()
-    output.say(f"{len(lines)} steps; accord step ID tells one whole." if lines else "No steps.")
+    output.say(f"{counted(len(lines), 'step')}; accord step ID tells one whole." if lines else "No steps.")
 
 
 def show_migration(output: Output, cells: Sequence[Document]) -> None:

@@ -7,7 +7,7 @@ import inspect
 import io
 import logging
 import threading
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from functools import partial
 from itertools import groupby
 from typing import Any
@@ -20,7 +20,7 @@ from accord_rules.documents.reading import DocumentError, Many, readers_of
 from accord_rules.verdict import LEVELS
 from accord_service.api import examples, lines
 from accord_service.api.answers import ApiIndex
-from accord_service.api.endpoint import Call, Endpoint, Example, dump, shown
+from accord_service.api.endpoint import HEAVY_RETRY_S, Call, Endpoint, Example, dump, shown
 from accord_service.api.room import Room, Snapshot
 from accord_service.api.tags import TAGS
 from accord_service.api.v1 import ENDPOINTS
@@ -37,10 +37,13 @@ from accord_service.http.problems import (
     ProblemDetails,
     RequestTooSlow,
     StoreUnavailable,
+    TooManyHeavy,
     UnreadableRequest,
 )
+from accord_service.http.roles import COLLECTIVE
 from accord_service.http.writing import Answer
 from accord_service.store import StoreError
+from accord_service.worker.admission import QUESTIONS, admit_heavy, asker
 
 logger = logging.getLogger(__name__)
 _ABOUT = f"""The shared settings authority for heat presses of a maker collective.
@@ -62,12 +65,33 @@ _EXAMPLE_REQUEST = "order-1043-try-2"
 
 # Schemas get names of their own while one document is made; two made at once would take them for repeated ones.
 _DESCRIBING = threading.Lock()
+# Whoever asks needs no key, so that all who do share the places of one.
+_DESCRIBER = asker(COLLECTIVE, "description")
+
+
+def kept(room: Room, what: str, make: Callable[[dict[str, Any]], bytes]) -> bytes:
+    """``what`` is made of the description, as bytes: once a book, and in the lane of heavy questions, since making it
+    takes a second or two that quick ones would wait. ``what``: one of a few words, never a caller's.
+
+    Raises TooManyHeavy, HandedOn, NotReady, StoreUnavailable.
+    """
+    with room.taken() as snapshot:
+        digest = _digest(snapshot)
+    held = room.described_as.get(what)
+    if held is not None and held[0] == digest:
+        return held[1]
+    if not admit_heavy(_DESCRIBER, QUESTIONS):
+        raise TooManyHeavy("The description is being made.", headers={"Retry-After": HEAVY_RETRY_S})
+    content = make(description(room))
+    if room.described is not None:
+        room.described_as[what] = (room.described[0], content)
+    return content
 
 
 def description(room: Room) -> dict[str, Any]:
     """The whole document. Its example answers are what this application really answers, by the book of now."""
     with room.taken() as snapshot, _DESCRIBING:
-        digest = f"{snapshot.book.revision} {snapshot.book.digest}"
+        digest = _digest(snapshot)
         if room.described is None or room.described[0] != digest:
             try:
                 room.described = (digest, _described(room, snapshot))
@@ -76,6 +100,10 @@ def description(room: Room) -> dict[str, Any]:
                 if room.described is None:
                     raise StoreUnavailable(f"The examples can't be asked for: {error}.") from None
         return room.described[1]
+
+
+def _digest(snapshot: Snapshot) -> str:
+    return f"{snapshot.book.revision} {snapshot.book.digest}"
 
 
 def _described(room: Room, snapshot: Snapshot) -> dict[str, Any]:

@@ -1,10 +1,10 @@
 """Everything a request can be refused for, and its answer (RFC 9457 problem details).
 
     Problem
+    ├── UnreadableRequest   400  what came is no HTTP request that can be read in one way
     ├── MalformedJson       400  the body is not one JSON object that every reader reads alike
     ├── BadQuery            400  a query parameter is unknown or out of bounds
     ├── BadHeader           400  a header that the write needs can't be read
-    ├── UnreadableRequest   400  what came is no HTTP request that can be read in one way
     ├── NotAuthenticated    401  no key, or one that is not known
     ├── RoleNotAllowed      403  the key's role may not do this
     ├── NotYours            403  the role could, but not with this proposal
@@ -24,7 +24,10 @@
     ├── HouseRulesDoNotFit  409  the book does not have what the shop's house rules name
     ├── ChangedMeanwhile    412  If-Match names another version than the newest
     ├── BodyTooLarge        413  the body is over the limit
+    ├── AddressTooLong      414  the request line is over what is read
     ├── WrongMediaType      415  the body is not declared as JSON
+    ├── RangeNotThere       416  the part asked for lies beyond the end
+    ├── ExpectationRefused  417  Expect names something else than 100-continue
     ├── FaultyDocument      422  the JSON is sound, but not a document of this kind
     ├── HouseRulesRefused   422  house rules that would loosen something, or can't be read
     ├── KeyUsedBefore       422  an Idempotency-Key came with another request before
@@ -32,9 +35,11 @@
     ├── TooManyRequests     429  the key has asked as often as it may
     ├── HeaderTooLarge      431  the header never ends, or holds too much
     ├── InternalError       500  our fault
+    ├── CodingNotUnderstood 501  the body came in a transfer coding that is not undone here
     ├── NotReady            503  the service has not passed its own test, or has no book yet
     ├── StoreUnavailable    503  nothing can be written, or read anew, just now
-    └── TooManyHeavy        503  no place is left for one more question that takes long
+    ├── TooManyHeavy        503  no place is left for one more question that takes long
+    └── VersionNotServed    505  the request is in another version of HTTP than 1.1 or 1.0
 
 A refused order is none of these: it is a 200 with the verdict "rejected".
 """
@@ -48,7 +53,6 @@ from types import MappingProxyType
 from typing import Any, ClassVar
 
 from flask import Response
-from werkzeug.http import HTTP_STATUS_CODES
 
 from accord_rules.documents.answers import INTEGER, STRING, STRING_OR_NULL, STRINGS, listed
 from accord_rules.documents.reading import ALLOWED_MOST, CODES, Choice, Fault, Object, optional, required, unescape
@@ -134,6 +138,18 @@ class Problem(Exception):
         super().__init__(self.detail)
 
 
+class UnreadableRequest(Problem):
+    slug = "unreadable-request"
+    status = 400
+    title = "This is no HTTP request that can be read"
+    meaning = (
+        "The request line, a header or the framing of the body breaks HTTP/1.1 (RFC 9112), or could be read in two"
+        " ways. Nothing was read or written, and the connection ends here."
+    )
+    remedy = "Ask on a new connection, with a program that speaks HTTP/1.1. The detail quotes what could not be read."
+    where = "header"
+
+
 class MalformedJson(Problem):
     slug = "malformed-json"
     status = 400
@@ -167,18 +183,6 @@ class BadHeader(Problem):
         "For Idempotency-Key make up a random word for each write, such as a UUID, and send it again only with the very"
         " same write. For If-Match send the ETag of what you read, quotes and all."
     )
-    where = "header"
-
-
-class UnreadableRequest(Problem):
-    slug = "unreadable-request"
-    status = 400
-    title = "This is no HTTP request that can be read"
-    meaning = (
-        "The request line, a header or the framing of the body breaks HTTP/1.1 (RFC 9112), or could be read in two"
-        " ways. Nothing was read or written, and the connection ends here."
-    )
-    remedy = "Ask on a new connection, with a program that speaks HTTP/1.1. The detail quotes what could not be read."
     where = "header"
 
 
@@ -393,12 +397,38 @@ class BodyTooLarge(Problem):
     remedy = "Send one order a request. The detail names the limit."
 
 
+class AddressTooLong(Problem):
+    slug = "address-too-long"
+    status = 414
+    title = "The address is too long"
+    meaning = (
+        "The request line, which holds the address with its query, is over what is read. The connection ends here."
+    )
+    remedy = "Ask for less in one address: documents go into the body. The detail names the limit."
+
+
 class WrongMediaType(Problem):
     slug = "wrong-media-type"
     status = 415
     title = "The body must be declared as JSON"
     meaning = "The Content-Type is missing or is not application/json in UTF-8, or the body is compressed."
     remedy = "Send the header Content-Type: application/json, and the body as it is."
+
+
+class RangeNotThere(Problem):
+    slug = "range-not-there"
+    status = 416
+    title = "There is no such part of it"
+    meaning = "The header Range asks for bytes that lie beyond the end of the file."
+    remedy = "Ask without Range, or for bytes that the file has; Content-Range says how many that are."
+
+
+class ExpectationRefused(Problem):
+    slug = "expectation-refused"
+    status = 417
+    title = "That can't be expected here"
+    meaning = "The header Expect names something else than 100-continue. The connection ends here."
+    remedy = "Ask without Expect, or with Expect: 100-continue."
 
 
 class FaultyDocument(Problem):
@@ -480,6 +510,17 @@ class InternalError(Problem):
     remedy = "Try again; if it stays, give the request id to whoever runs the service. Press nothing on a guess."
 
 
+class CodingNotUnderstood(Problem):
+    slug = "coding-not-understood"
+    status = 501
+    title = "The body came in a transfer coding that is not understood"
+    meaning = (
+        "Transfer-Encoding names something else than chunked, such as gzip. Nothing here undoes it, so its bytes would"
+        " be taken for the body. Nothing was read or written, and the connection ends here."
+    )
+    remedy = "Send the body as it is, with Content-Length or with Transfer-Encoding: chunked alone."
+
+
 class NotReady(Problem):
     slug = "not-ready"
     status = 503
@@ -510,12 +551,20 @@ class TooManyHeavy(Problem):
     status = 503
     title = "Too many questions that take long are waiting"
     meaning = (
-        "A recommendation, an envelope, a recorded order asked again, or an order of many prints on many presses may"
-        " take a second of computing; a draft, a reversion or house rules load a book. So that nobody else waits, one"
-        " key has so many places for either, and all keys together so many, and they are taken. Nothing was read or"
-        " written. Orders of few prints are validated as ever."
+        "A recommendation, an envelope, a recorded order asked again, an order of many prints on many presses, a whole"
+        " book or the description may take a second of computing; a draft, a reversion or house rules load a book. So"
+        " that nobody else waits, one key has so many places for either, and all keys together so many, and they are"
+        " taken. Nothing was read or written. Orders of few prints are validated as ever."
     )
     remedy = "Ask again after the seconds in Retry-After. Ask one such question after the other, not all at once."
+
+
+class VersionNotServed(Problem):
+    slug = "version-not-served"
+    status = 505
+    title = "This version of HTTP is not served"
+    meaning = "The request line names another version of HTTP than 1.1 or 1.0. The connection ends here."
+    remedy = "Ask in HTTP/1.1; a proxy in front may speak others."
 
 
 def _sentence(text: str) -> str:
@@ -539,6 +588,12 @@ PROBLEMS: Mapping[str, type[Problem]] = MappingProxyType(
 BY_STATUS: Mapping[int, type[Problem]] = MappingProxyType(
     {problem.status: problem for problem in reversed(tuple(PROBLEMS.values()))}
 )
+
+
+def of_status(status: int) -> type[Problem]:
+    """The type that a status stands for; of one that has none, that of the first of its class, as clients take it too
+    (RFC 9110 section 15)."""
+    return BY_STATUS.get(status) or BY_STATUS[status // 100 * 100]
 
 
 def document(problem: Problem, request_id: str) -> dict[str, Any]:
@@ -567,20 +622,6 @@ def cut(text: str, most: int) -> str:
 
 def response(problem: Problem, request_id: str) -> Response:
     return _written(document(problem, request_id), problem.headers)
-
-
-def bare_response(status: int, request_id: str) -> Response:
-    """For statuses without a type of ours."""
-    return _written(bare_document(status, request_id), {})
-
-
-def bare_document(status: int, request_id: str, detail: str = "") -> dict[str, Any]:
-    """A problem without a type of ours as JSON data, as RFC 9457 section 4.2.1 has it."""
-    title = HTTP_STATUS_CODES.get(status, "Error")
-    told = _sentence(detail or title)
-    return ProblemDetails(
-        type="about:blank", title=title, status=status, detail=told, errors=(), request_id=request_id
-    ).document()
 
 
 def _written(answer: dict[str, Any], headers: Mapping[str, str]) -> Response:

@@ -7,12 +7,14 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from flask import render_template
+from flask import Response, render_template
 from markupsafe import Markup, escape
 
+from accord_service.api.endpoint import tagged
 from accord_service.api.room import room
-from accord_service.described.openapi import description
+from accord_service.described.openapi import kept
 from accord_service.http.problems import MEDIA_TYPE
+from accord_service.http.writing import Answer
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -65,9 +67,12 @@ class Operation:
     statuses: tuple[Status, ...]
 
 
-def docs() -> str:
+def docs() -> Response:
     """The whole API on one page."""
-    document = description(room())
+    return tagged(Response(kept(room(), "page", _page), mimetype="text/html"), Answer({}))
+
+
+def _page(document: Mapping[str, Any]) -> bytes:
     shapes = {
         name: (schema.get("description", ""), tuple(_rows(schema)))
         for name, schema in sorted(document["components"]["schemas"].items())
@@ -82,7 +87,7 @@ def docs() -> str:
         shapes=shapes,
         marked=marked,
         in_line=in_line,
-    )
+    ).encode()
 
 
 def marked(text: str) -> Markup:

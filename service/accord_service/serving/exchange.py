@@ -91,6 +91,7 @@ class Exchange:
         self._pieces: deque[bytes] = deque([header])
         # An iterable instead of a socket: where the pieces end, the connection ends for gunicorn.
         self.request: Any = next(http.get_parser(config, self._received(), client))
+        _refuse_codings(self.request)
         self.framing = _framing_of(self.request, body_limit)
         # The reactor says "100 Continue" itself, and only while it waits for the body.
         self.expects_continue: bool = self.request._expected_100_continue
@@ -143,6 +144,15 @@ class Exchange:
             yield self._pieces.popleft()
         if self.passage is not None:
             yield from self.passage
+
+
+def _refuse_codings(request: Any) -> None:
+    """Refuse a body in a transfer coding that nobody here undoes: gunicorn lets gzip, deflate, compress and identity
+    pass in front of chunked and gives their bytes to the application as they are. Raises UnsupportedTransferCoding
+    (501, RFC 9112 section 6.1; identity is none since RFC 7230)."""
+    for name, value in request.headers:
+        if name == "TRANSFER-ENCODING" and value.strip(" \t").lower() != "chunked":
+            raise http.errors.UnsupportedTransferCoding(value)
 
 
 def _framing_of(request: Any, body_limit: int) -> BodyFraming:

@@ -11,6 +11,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from accord_rules.documents.files import Documents, shipped
+from accord_rules.governance.proposal import same_holder
 from accord_rules.load.loader import from_documents
 from accord_service.http.roles import COLLECTIVE
 from accord_service.run.config import SEAL_KEY_FILE, Config
@@ -49,8 +50,8 @@ def furnish(url: str, data: Path, *, new_admin: str = "") -> Path | None:
     """Wait for the store; give an empty one the book of this program and an admin's key.
 
     The key that seals the audit is made where the environment names none and the data folder has none. ``new_admin``:
-    the holder of one more admin's key. Gives the file that the key was written to, None where there was one already and
-    no other is wanted.
+    the holder of one more admin's key; one that lies in the data folder for them is not doubled, since whatever starts
+    a service anew asks for it anew. Gives the file that the key was written to, None where none was made.
     Raises BookError, ConfigError, EngineError, StoreError (StoreAway if it stays away for ``WAIT_S``), OSError.
     """
     config = replace(Config.from_env(), data=data)
@@ -65,6 +66,9 @@ def furnish(url: str, data: Path, *, new_admin: str = "") -> Path | None:
         _patiently(store.confirm)  # a key whose writing is left open is one that nobody has
         if not new_admin:
             return _first_admin(store, data / "keys")
+        if (lying := _lying_there(store, data / "keys", new_admin)) is not None:
+            logger.warning("the admin's key of %s is in %s already, and no other was made", new_admin, lying.resolve())
+            return None
         return write_key(
             data / "keys", "admin", lambda: store.keys.issue(COLLECTIVE, "admin", holder=new_admin, who=WHO)
         )
@@ -141,6 +145,17 @@ def _first_admin(store: Store, folder: Path) -> Path | None:
 
 def _first_key(store: Store, once: Callable[[KeyRecord], Transaction]) -> NewKey:
     return store.keys.issue(COLLECTIVE, "admin", holder=FIRST_HOLDER, who=WHO, also=once)
+
+
+def _lying_there(store: Store, folder: Path, holder: str) -> Path | None:
+    """The file with an admin's key of this holder that still opens; whoever lost theirs has none there, or a revoked
+    one."""
+    for file in sorted(folder.glob("admin*")):
+        key = store.keys.by_token(file.read_text(encoding="ascii", errors="replace").strip())
+        expired = key is not None and key.expires_at is not None and key.expires_at <= time.time()
+        if key is not None and not expired and key.role == "admin" and same_holder(key.holder, holder):
+            return file
+    return None
 
 
 def write_key(folder: Path, name: str, issue: Callable[[], NewKey]) -> Path:

@@ -12,11 +12,10 @@ from typing import Any
 from gunicorn import http
 
 from accord_service.http import problems
-from accord_service.http.problems import HeaderTooLarge, InternalError, Problem, UnreadableRequest
+from accord_service.http.problems import InternalError
 from accord_service.run.log import DETAILS
 
 logger = logging.getLogger(__name__)
-_TYPES: Mapping[int, type[Problem]] = {type_.status: type_ for type_ in (UnreadableRequest, HeaderTooLarge)}
 
 
 def refusal(gunicorns: bytes, error: BaseException) -> bytes:
@@ -31,9 +30,7 @@ def refusal(gunicorns: bytes, error: BaseException) -> bytes:
     if status == InternalError.status:  # what failed is in the log, and no client's business
         return written(problems.document(InternalError(), request_id))
     detail = problems.cut(str(error), problems.LONGEST_MESSAGE)
-    if status in _TYPES:
-        return written(problems.document(_TYPES[status](detail), request_id))
-    return written(problems.bare_document(status, request_id, detail))
+    return written(problems.document(problems.of_status(status)(detail), request_id))
 
 
 def _status(gunicorns: bytes, error: BaseException) -> int:

@@ -253,8 +253,9 @@ class Steps:
         return self._replaced(stored, stored.proposal, run, Event.PROPOSAL_EFFECT_ENDED)
 
     def approve(self, id_: str, change_digest: str, base_digest: str, replay_digest: str) -> Step:
-        """One steward's yes to exactly these three digests."""
+        """One steward's yes to exactly these three digests, once the effect that one of them is of is worked out."""
         stored = self._standing(id_)
+        _effect_is_known(stored)
         approval = Approval(
             who=self.who,
             role=self.role,
@@ -286,6 +287,8 @@ class Steps:
         proposal, or revoked an approver's key in between.
         """
         stored = self._standing(id_)
+        if stored.proposal.state == "draft":
+            _effect_is_known(stored)
         head = self.store.revisions.head()
         published = rules.publish(stored.proposal, base_of(head))
         kept = KeptEffect.of(self.store, published)
@@ -294,8 +297,8 @@ class Steps:
         if kept is None or kept.tried_by != trier() or kept.effect["new"] != made.digest:
             raise GovernanceError(
                 "effect-of-another-program",
-                f"The book of proposal {id_} was last tried by another version of the program: open it once more, so"
-                " that this one tries it.",
+                f"The book of proposal {id_} was last tried by another version of the program: open it once more"
+                f" ({_opens(id_)}), so that this one tries it.",
             )
         passed = kept.tried_by
 
@@ -386,6 +389,36 @@ class Steps:
             return StoredProposal.of(record)
 
         return Step(replace(stored, proposal=proposal, run=run), commit)
+
+
+def _effect_is_known(stored: StoredProposal) -> None:
+    """Nobody can say yes to what is not known yet. One that is worked out anew may come out otherwise; where that
+    failed or was stopped, what was known before stands. Raises GovernanceError (effect-missing)."""
+    proposal, run = stored.proposal, stored.run
+    if proposal.state not in rules.LIVE:
+        return
+    if run is not None and run.state == WORKING:
+        raise GovernanceError(
+            "effect-missing",
+            f"The effect of proposal {proposal.id} is being worked out: it can be approved once that is done"
+            f" (GET /v1/proposals/{proposal.id}/effect says how far it is).",
+        )
+    if proposal.shown is None and run is not None and run.because is not None:
+        raise GovernanceError(
+            "effect-missing",
+            f"The effect of proposal {proposal.id} is not known: {run.because.rstrip('.')}. Open it once more"
+            f" ({_opens(proposal.id)}) when that is mended.",
+        )
+    if proposal.shown is None:
+        raise GovernanceError(
+            "effect-missing",
+            f"Proposal {proposal.id} has not been opened, so its effect is not known: its author or a steward opens it"
+            f" ({_opens(proposal.id)}), and it can be approved once the effect is worked out.",
+        )
+
+
+def _opens(id_: str) -> str:
+    return f"POST /v1/proposals/{id_}/open"
 
 
 def write_down_states(store: Store, who: str) -> None:

@@ -17,9 +17,7 @@ from accord_rules.documents.writing import plain
 from accord_rules.orders.order import CalibrationReading, Press
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
-from accord_rules.revision.names import calibration_faults
-from accord_rules.revision.readings import doubts_of, reading_faults
-from accord_service.steps.shops import last_day
+from accord_rules.revision.readings import contradicted, doubts_of, reading_faults
 
 Document = Mapping[str, Any]
 
@@ -40,10 +38,17 @@ def replaced_by(press: Document, document: Document) -> str | None:
     return next((id_ for id_, other in counting(press).items() if _display_c(other) == display_c), None)
 
 
+def contradicted_by(press: Document, document: Document) -> tuple[str, ...]:
+    """The ids of the counting readings that this one contradicts, and that count no more once it does."""
+    others = contradicted(read(CalibrationReading, document), read(Press, press))
+    return tuple(id_ for id_, other in counting(press).items() if read(CalibrationReading, other) in others)
+
+
 def with_reading(press: Document, document: Document) -> dict[str, Any]:
-    """The press with one more reading that counts, in the place of one at the same setting of the display."""
-    display_c = _display_c(document)
-    others = [reading for reading in press.get("calibration", ()) if _display_c(reading) != display_c]
+    """The press with one more reading that counts, in the place of one at the same setting of the display, and of those
+    that it contradicts: both cannot be so, and whoever lets it count says that this one is."""
+    gone = {replaced_by(press, document), *contradicted_by(press, document)}
+    others = [reading for id_, reading in counting(press).items() if id_ not in gone]
     return {**press, "calibration": [*others, dict(document)]}
 
 
@@ -57,10 +62,10 @@ def with_press(shop: Document, press: Document) -> dict[str, Any]:
     return {**shop, "presses": [press if other["id"] == press["id"] else other for other in shop["presses"]]}
 
 
-def faults_of_reading(document: Document, press: Document, book: Book, today: date) -> Iterator[Fault]:
-    """What keeps a reading from counting, at its own places."""
+def faults_of_reading(document: Document, press: Document, book: Book, newest_day: date) -> Iterator[Fault]:
+    """What keeps a reading from counting, at its own places; ``newest_day``: the last that has begun anywhere."""
     reading = read(CalibrationReading, document)
-    if reading.taken_on is not None and date.fromisoformat(reading.taken_on) > last_day(today):
+    if reading.taken_on is not None and date.fromisoformat(reading.taken_on) > newest_day:
         yield Fault("/taken_on", "is still to come", code="out-of-range")
     try:
         changed = read(Press, with_reading(press, document))
@@ -68,8 +73,6 @@ def faults_of_reading(document: Document, press: Document, book: Book, today: da
         yield from (replace(fault, pointer="/display", message=_together(fault.message)) for fault in error.faults)
         return
     yield from reading_faults(reading, changed, book)
-    for fault in calibration_faults(changed, ""):
-        yield replace(fault, pointer="/display", message=_together(fault.message))
 
 
 def doubts_left(

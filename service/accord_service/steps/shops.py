@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from functools import cached_property
 from types import MappingProxyType
 
-from accord_rules.documents.reading import DocumentError, Fault, names_in, read
+from accord_rules.documents.reading import NAME_PATTERN, DocumentError, Fault, names_in, read
 from accord_rules.orders.order import Press
 from accord_rules.orders.shop import Sample, Shop
 from accord_rules.revision.book import Book
@@ -22,6 +23,7 @@ from accord_rules.revision.names import (
     stock_faults,
 )
 from accord_service.http.problems import FaultyDocument, ShopDoesNotFit
+from accord_service.http.roles import COLLECTIVE
 from accord_service.store import HouseRecord, KeyRecord, KeyRing, ShopRecord, Store
 
 AGE_STEP_DAYS = 30
@@ -92,30 +94,32 @@ def told_age_days(press: Press, today: date) -> int | None:
     return None if age is None else age // AGE_STEP_DAYS * AGE_STEP_DAYS
 
 
-def refuse_faults(book: Book, shop: Shop, id_: str, today: date) -> None:
-    """Refuse what keeps a document from being this shop under this book. Raises FaultyDocument with every fault."""
+def refuse_faults(book: Book, shop: Shop, id_: str, newest_day: date) -> None:
+    """Refuse what keeps a document from being this shop under this book. Raises FaultyDocument with every fault.
+
+    ``newest_day``: the last that has begun anywhere (``run.times.newest_day``)."""
     faults = [] if shop.id == id_ else [Fault("/id", f"must be {id_!r}", (id_,), code="not-allowed")]
-    faults += faults_of(book, shop, today)
+    faults += faults_of(book, shop, newest_day)
     if faults:
         raise FaultyDocument(faults=faults)
 
 
-def refuse_press_faults(book: Book, press: Press, id_: str, today: date) -> None:
+def refuse_press_faults(book: Book, press: Press, id_: str, newest_day: date) -> None:
     """Refuse what keeps a document from being this press under this book. Raises FaultyDocument with every fault."""
     faults = [] if press.id == id_ else [Fault("/id", f"must be {id_!r}", (id_,), code="not-allowed")]
-    faults += [*_unknown_names(book, press), *_press_faults(press, "", today)]
+    faults += [*_unknown_names(book, press), *_press_faults(press, "", newest_day)]
     if faults:
         raise FaultyDocument(faults=faults)
 
 
-def faults_of(book: Book, shop: Shop, today: date) -> list[Fault]:
+def faults_of(book: Book, shop: Shop, newest_day: date) -> list[Fault]:
     """What the book has against a shop, beyond what its readers refuse."""
     faults = [*_unknown_names(book, shop), *stock_faults(shop, book), *own_name_faults(shop, book)]
-    faults += sample_faults(shop, book)
+    faults += [*id_faults(shop.id, "/id"), *sample_faults(shop, book)]
     for index, sample in enumerate(shop.samples):
-        faults += _sample_still_to_come(sample, f"/samples/{index}", today)
+        faults += _sample_still_to_come(sample, f"/samples/{index}", newest_day)
     for index, press in enumerate(shop.presses):
-        faults += _press_faults(press, f"/presses/{index}", today)
+        faults += _press_faults(press, f"/presses/{index}", newest_day)
         if press.id in [earlier.id for earlier in shop.presses[:index]]:
             message = f"another press is called {press.id!r} already"
             faults.append(Fault(f"/presses/{index}/id", message, code="given-twice"))
@@ -132,31 +136,35 @@ def _unknown_names(book: Book, shop_or_press: Shop | Press) -> list[Fault]:
     return faults
 
 
-def _press_faults(press: Press, pointer: str, today: date) -> list[Fault]:
-    faults = calibration_faults(press, pointer)
+def id_faults(id_: str, pointer: str) -> list[Fault]:
+    """What keeps a name that people give from being an id: it stands in addresses, in messages and in the audit."""
+    if id_ == COLLECTIVE:
+        return [Fault(pointer, f"must not be {COLLECTIVE!r}, which keys of no shop are for", code="not-allowed")]
+    if re.fullmatch(NAME_PATTERN, id_):
+        return []
+    return [Fault(pointer, "must be lower-case words or numbers joined by hyphens", code="bad-format")]
+
+
+def _press_faults(press: Press, pointer: str, newest_day: date) -> list[Fault]:
+    faults = [*id_faults(press.id, f"{pointer}/id"), *calibration_faults(press, pointer)]
     if press.calibration_age is not None:
         message = "follows from taken_on of the readings: leave it out"
         faults.append(Fault(f"{pointer}/calibration_age", message, code="contradiction"))
     return faults + [
         Fault(f"{pointer}/calibration/{index}/taken_on", "is still to come", code="out-of-range")
         for index, reading in enumerate(press.calibration)
-        if reading.taken_on is not None and date.fromisoformat(reading.taken_on) > last_day(today)
+        if reading.taken_on is not None and date.fromisoformat(reading.taken_on) > newest_day
     ]
 
 
-def _sample_still_to_come(sample: Sample, pointer: str, today: date) -> list[Fault]:
+def _sample_still_to_come(sample: Sample, pointer: str, newest_day: date) -> list[Fault]:
     """A sample that cannot have been pressed, or looked at, yet."""
-    pressed_on, last = date.fromisoformat(sample.pressed_on), last_day(today)
-    if pressed_on > last:
+    pressed_on = date.fromisoformat(sample.pressed_on)
+    if pressed_on > newest_day:
         return [Fault(f"{pointer}/pressed_on", "is still to come", code="out-of-range")]
-    if pressed_on + timedelta(seconds=sample.looked_at_after) > last:
+    if pressed_on + timedelta(seconds=sample.looked_at_after) > newest_day:
         return [Fault(f"{pointer}/looked_at_after", "is still to come: put it on record then", code="out-of-range")]
     return []
-
-
-def last_day(today: date) -> date:
-    """A day's grace: where the shop is, it may be tomorrow already."""
-    return today + timedelta(days=1)
 
 
 @dataclass(frozen=True, slots=True)

@@ -26,7 +26,13 @@ from accord_service.store.keys import CONFIRMED_ROLES, USED_EVERY_S, KeyRecord, 
 from accord_service.store.outcomes import CellCount, OutcomeRecord
 from accord_service.store.proposals import ProposalRecord
 from accord_service.store.rates import RateStore
-from accord_service.store.readings import WAITING_MOST, ReadingStore, WaitingReading, WaitingReadings
+from accord_service.store.readings import (
+    WAITING_MOST,
+    CountedReading,
+    ReadingStore,
+    WaitingReading,
+    WaitingReadings,
+)
 from accord_service.store.records import OrderRecord, without_reference
 from accord_service.store.revisions import RevisionHead, RevisionRecord
 from accord_service.store.seals import SEAL_FAULTS, ChainHead, SealError, Seals
@@ -51,6 +57,7 @@ __all__ = [
     "ChainHead",
     "Check",
     "Conflict",
+    "CountedReading",
     "EffectStore",
     "EmbeddedServer",
     "Event",

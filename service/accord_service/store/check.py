@@ -18,6 +18,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from types import MappingProxyType
 
+from accord_rules.documents.counted import counted
 from accord_service.store import names
 from accord_service.store.audit import SealedEntry, read_entry_or_none
 from accord_service.store.connection import Connection
@@ -91,8 +92,9 @@ class Account:
 
     def lines(self) -> tuple[str, ...]:
         """For people: what it came to, and each fault."""
-        sums = f"{self.head.seq} entries, {self.documents} documents"
-        lines = [f"Whole: {sums}." if self.is_whole else f"Not whole: {sums}, {len(self.faults) + self.more} faults."]
+        sums = f"{counted(self.head.seq, 'entry', 'entries')}, {counted(self.documents, 'document')}"
+        faults = counted(len(self.faults) + self.more, "fault")
+        lines = [f"Whole: {sums}." if self.is_whole else f"Not whole: {sums}, {faults}."]
         lines += [f"  {fault.sentence}" for fault in self.faults]
         lines += [f"  And {self.more} more."] if self.more else []
         if self.adopted_seq is not None:

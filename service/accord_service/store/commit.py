@@ -20,6 +20,7 @@ from importlib.resources import files
 from typing import Any
 
 from accord_rules.documents.canonical import canonical
+from accord_rules.documents.counted import counted
 from accord_service.store import names
 from accord_service.store.audit import SealedEntry, UnsealedEntry, Written, seal
 from accord_service.store.connection import Connection
@@ -236,8 +237,8 @@ class Committer:
     def _take_up_cut(self, length: int, on_any_head: bool) -> None:
         if not on_any_head:
             raise StoreBroken(
-                f"the audit's {length} entries do not end as its head says, with entry {self._head.seq}; nothing is"
-                " written until somebody looks: accord audit check"
+                f"the audit has {counted(length, 'entry', 'entries')} and does not end as its head says, with entry"
+                f" {self._head.seq}; nothing is written until somebody looks: accord audit check"
             )
         self._head = replace(self._head, seq=length)
 

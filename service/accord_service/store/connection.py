@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import logging
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import Any
 from urllib.parse import parse_qs, unquote
 
@@ -28,10 +29,26 @@ SENTINEL_SCHEME = "redis+sentinel"
 SENTINEL_PORT = 26379
 _REPLICAS = "replicas="
 _WITNESS_MS = 1000
-# Answers that pass by themselves: data being read, a fail-over under way, another's long script.
-AWAY = ("LOADING", "MASTERDOWN", "CLUSTERDOWN", "TRYAGAIN", "BUSY")
-# The same for writes alone: a replica, a disk that can't be written, a master without its replicas, full memory.
-NO_WRITES = ("READONLY", "MISCONF", "NOREPLICAS", "OOM")
+# Answers that pass by themselves, by the store's word for each: why, for whoever knows nothing of the store. Its own
+# words name commands, settings and files, and go into the log.
+AWAY: Mapping[str, str] = MappingProxyType(
+    {
+        "LOADING": "it is still reading its data",
+        "MASTERDOWN": "its primary is not there",
+        "CLUSTERDOWN": "a part of it is not there",
+        "TRYAGAIN": "a part of it is being moved",
+        "BUSY": "something else keeps it busy",
+    }
+)
+# The same for writes alone.
+NO_WRITES: Mapping[str, str] = MappingProxyType(
+    {
+        "READONLY": "it is a copy of another that takes them",
+        "MISCONF": "its disk is full or can't be written",
+        "NOREPLICAS": "the copies that must have each write are not there",
+        "OOM": "its memory is full",
+    }
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -251,18 +268,32 @@ def translated(ask: Callable[[], Any]) -> Any:
     except (exceptions.AuthenticationError, exceptions.AuthorizationError) as error:
         raise StoreBroken(f"the store refuses us: {error}") from error
     except exceptions.ReadOnlyError as error:
-        raise WriteRefused(f"the store takes no writes now: {error}") from error
+        raise _no_writes("READONLY", error) from error
     except (exceptions.ConnectionError, exceptions.TimeoutError, OSError) as error:
         # The library's own words name addresses and paths, which no caller needs to know.
         logger.debug("the store does not answer: %s", error)
         late = isinstance(error, exceptions.TimeoutError | TimeoutError)
         raise StoreAway(f"the store does not answer ({'no answer in time' if late else 'no connection'})") from error
     except exceptions.OutOfMemoryError as error:
-        raise WriteRefused(f"the store takes no writes now: {error}") from error
+        raise _no_writes("OOM", error) from error
+    except exceptions.ClusterDownError as error:  # MASTERDOWN too
+        raise _away("CLUSTERDOWN", error) from error
+    except exceptions.TryAgainError as error:
+        raise _away("TRYAGAIN", error) from error
     except exceptions.RedisError as error:
         code = str(error).partition(" ")[0]
         if code in NO_WRITES:
-            raise WriteRefused(f"the store takes no writes now: {error}") from error
-        if code in AWAY or isinstance(error, exceptions.ClusterDownError | exceptions.TryAgainError):
-            raise StoreAway(f"the store can't answer now: {error}") from error
+            raise _no_writes(code, error) from error
+        if code in AWAY:
+            raise _away(code, error) from error
         raise StoreBroken(f"the store refuses a command: {error}") from error
+
+
+def _no_writes(code: str, error: Exception) -> WriteRefused:
+    logger.warning("the store takes no writes: %s", error)
+    return WriteRefused(f"the store takes no writes now: {NO_WRITES[code]}")
+
+
+def _away(code: str, error: Exception) -> StoreAway:
+    logger.warning("the store can't answer: %s", error)
+    return StoreAway(f"the store can't answer now: {AWAY[code]}")

@@ -11,7 +11,7 @@ import pytest
 from accord_rules.documents import units
 from accord_rules.orders.order import CalibrationReading, Press
 from accord_rules.revision.book import Book
-from accord_rules.revision.readings import DOUBTS, doubts_of, reading_faults
+from accord_rules.revision.readings import DOUBTS, contradicted, doubts_of, reading_faults
 
 TODAY = date(2026, 3, 2)
 BENCH, IRON = Press("swing-away"), Press("household-iron")
@@ -63,7 +63,30 @@ def test_every_doubt_says_what_was_read_and_how_to_set_it_aside(book: Book) -> N
     )
     fault = doubt.fault
     assert (fault.pointer, fault.code, fault.allowed) == ("/surface", "unlikely", ("far-below-display",))
-    assert set(DOUBTS) == {"far-below-display", "above-display", "uneven", "unsuited-instrument", "old"}
+    doubts = {"far-below-display", "above-display", "uneven", "contradicts-others", "unsuited-instrument", "old"}
+    assert set(DOUBTS) == doubts
+
+
+@pytest.mark.parametrize(
+    ("display_c", "surface_c", "those"),
+    [
+        (170.0, 168.0, []),
+        (170.0, 177.0, [180.0]),  # as warm as at 180 °C shown
+        (170.0, 178.0, [180.0]),
+        (200.0, 176.9, [180.0, 190.0]),
+        (180.0, 140.0, [150.0]),  # not with the one whose place it takes
+        (200.0, 188.0, []),
+    ],
+)
+def test_a_reading_contradicts_those_beside_which_the_surface_does_not_rise(
+    book: Book, display_c: float, surface_c: float, those: list[float]
+) -> None:
+    press = replace(
+        BENCH, calibration=(reading(147.0, display_c=150.0), reading(177.0), reading(187.0, display_c=190.0))
+    )
+    one = reading(surface_c, display_c=display_c)
+    assert [other.display for other in contradicted(one, press)] == those
+    assert ("contradicts-others" in doubted(book, one, press)) == bool(those)
 
 
 def test_a_display_beyond_the_presss_is_a_fault(book: Book) -> None:

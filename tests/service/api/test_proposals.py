@@ -423,8 +423,28 @@ def test_a_draft_is_neither_approved_nor_published(desk: Desks) -> None:
     draft = drafted(desk("one", "owner"))
     steward = desk("two", "steward")
     digests = {name: value or "sha256:none" for name, value in draft["digests"].items()}
-    refused(steward.ask("POST", f"/v1/proposals/{draft['proposal_id']}/approve", digests), 409, "steps-out-of-order")
-    refused(publish(steward, draft), 409, "steps-out-of-order")
+    own = f"/v1/proposals/{draft['proposal_id']}"
+    refusal = refused(steward.ask("POST", f"{own}/approve", digests), 409, "steps-out-of-order")
+    assert f"POST {own}/open" in refusal, "which is how it gets on"
+    assert f"POST {own}/open" in refused(publish(steward, draft), 409, "steps-out-of-order")
+    assert f"POST {own}/open" in refused(steward.ask("GET", f"{own}/effect"), 404, "not-found")
+    steward.post(f"{own}/open")
+    refusal = refused(steward.ask("POST", f"{own}/approve", digests), 409, "steps-out-of-order")
+    assert refusal.startswith(f"The effect of proposal {draft['proposal_id']} is being worked out")
+    steward.post(f"{own}/effect/cancel")
+    refusal = refused(steward.ask("POST", f"{own}/approve", digests), 409, "steps-out-of-order")
+    assert "It was stopped by a steward. Open it once more" in refusal
+
+
+def test_nobody_approves_while_the_effect_is_worked_out_anew(desk: Desks) -> None:
+    """It may come to something else; where that was stopped, what was known before stands."""
+    steward = desk("two", "steward")
+    seen = opened(desk("one", "owner"))
+    own = f"/v1/proposals/{seen['proposal_id']}"
+    steward.post(f"{own}/open")
+    assert "is being worked out" in refused(approve(steward, seen), 409, "steps-out-of-order")
+    steward.post(f"{own}/effect/cancel")
+    assert approve(steward, seen).status_code == 200
 
 
 def test_publication_needs_the_approval(desk: Desks) -> None:

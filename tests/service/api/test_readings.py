@@ -3,11 +3,15 @@ operator enters counts for nothing until the owner confirms it."""
 
 from __future__ import annotations
 
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import pytest
 from tests.service.conftest import ok
+
+from accord_service.app import create_app
+from accord_service.cli.show import reading_line, reading_notes
 
 WHERE = "/v1/shop/presses/bench/readings"
 
@@ -45,17 +49,19 @@ class Bench:
 
 
 @pytest.fixture
-def bench(changing: Any) -> Bench:
-    """With nothing read yet, and nothing waiting."""
+def bench(changing: Any, monkeypatch: pytest.MonkeyPatch) -> Bench:
+    """With nothing read yet, and nothing waiting. Readings are read from the store, so that no worker has to settle."""
+    monkeypatch.setattr(changing.first.application.extensions["accord"].store.watch, "settle", lambda: None)
     bench = Bench(changing)
     owner = changing.headers("quay-side", "owner")
     for one in bench.waiting():
         ok(bench.ask("DELETE", f"/v1/shop/presses/{one['press_id']}/readings/{one['reading_id']}"))
     shop = changing.first.get("/v1/shop", headers=owner)
+    unnamed = {name: value for name, value in shop.json.items() if name != "names"}
     presses = [{"id": "bench", "type": "swing-away"}, {"id": "left", "type": "swing-away"}]
     ok(
         changing.first.put(
-            "/v1/shop", json=shop.json | {"presses": presses}, headers=owner | {"If-Match": shop.headers["ETag"]}
+            "/v1/shop", json=unnamed | {"presses": presses}, headers=owner | {"If-Match": shop.headers["ETag"]}
         )
     )
     return bench
@@ -81,10 +87,37 @@ def test_an_operators_reading_waits_until_the_owner_confirms_it(bench: Bench) ->
     assert ok(bench.ask("POST", f"{confirm}?validate_only=true"))["counts"] is True
     assert bench.calibration() == []
     done = ok(bench.ask("POST", confirm))
-    assert (done["counts"], done["reading_id"], done["entered_by"]) == (True, made.json["reading_id"], None)
+    assert (done["counts"], done["reading_id"]) == (True, made.json["reading_id"])
     assert (bench.calibration(), bench.waiting()) == ([reading()], [])
     again = bench.ask("POST", confirm)
     assert (again.status_code, again.json["type"]) == (409, "/problems/already-there")
+
+
+def test_a_confirmed_reading_tells_who_read_it_and_who_confirmed_it(bench: Bench) -> None:
+    """Whoever doubts it later has to know whom to ask."""
+    read = ok(bench.enter(reading("180 °C", "120 °C", despite=["far-below-display"])))
+    confirmed = ok(bench.ask("POST", f"{WHERE}/{read['reading_id']}/confirm"))
+    (again,) = ok(bench.ask("GET", WHERE, "counter"))["entries"]
+    assert again == confirmed
+    assert (again["entered_by"], again["entered_at"]) == (read["entered_by"], read["entered_at"])
+    assert (again["entered_by"]["role"], again["entered_by"]["shop_id"]) == ("operator", "quay-side")
+    assert (again["confirmed_by"]["role"], again["confirmed_by"]["shop_id"]) == ("owner", "quay-side")
+    assert again["confirmed_at"] >= again["entered_at"]
+    assert again["despite"] == ["far-below-display"]
+    owners = ok(bench.enter(reading("150 °C", "147 °C", despite=["contradicts-others"]), "owner"))
+    told = [owners["entered_by"]["role"], owners["confirmed_by"], owners["confirmed_at"]]
+    assert told == ["owner", None, None], "nobody had to"
+    gone = ok(bench.ask("DELETE", f"{WHERE}/{owners['reading_id']}"))
+    assert gone["entered_by"] == owners["entered_by"]
+
+
+def test_a_reading_of_the_shops_document_tells_nobody(bench: Bench, changing: Any) -> None:
+    owner = changing.headers("quay-side", "owner")
+    press = changing.first.get("/v1/shop/presses/bench", headers=owner)
+    put = press.json | {"calibration": [reading()]}
+    ok(changing.first.put("/v1/shop/presses/bench", json=put, headers=owner | {"If-Match": press.headers["ETag"]}))
+    (one,) = ok(bench.ask("GET", WHERE))["entries"]
+    assert [one[name] for name in ("entered_at", "entered_by", "confirmed_at", "confirmed_by")] == [None] * 4
 
 
 def test_whoever_takes_the_order_enters_no_reading(bench: Bench) -> None:
@@ -139,16 +172,68 @@ def test_a_doubt_is_set_aside_by_its_name_and_told_all_the_same(bench: Bench) ->
     assert [sentence.partition(":")[0] for sentence in told["doubts"]] == ["At 356 °F"]
 
 
-def test_a_surface_has_to_rise_with_the_display(bench: Bench) -> None:
-    """Against the readings that count: an operator's is held to that when it is entered, and when it is confirmed."""
+def test_a_reading_that_contradicts_others_is_taken_on_purpose_and_they_count_no_more(bench: Bench) -> None:
+    """A true reading may be a surprise: the one of before was wrong, or the press was mended since."""
+    older = [ok(bench.enter(reading(f"{c} °C", f"{c - 3} °C"), "owner")) for c in (150, 180, 190)]
+    surprising = reading("200 °C", "180 °C")
+    refused = bench.enter(surprising)
+    (error,) = [error for error in refused.json["errors"] if error["allowed"] == ["contradicts-others"]]
+    assert (error["pointer"], error["code"]) == ("/surface", "unlikely")
+    assert "356 °F at a display of 392 °F does not go with 369 °F at a display of 374 °F" in error["message"]
+    doubts = [error["allowed"][0] for error in refused.json["errors"]]
+    waits = ok(bench.enter(surprising | {"despite": doubts}))
+    assert waits["contradicts"] == [older[2]["reading_id"]]
+    assert (len(waits["doubts"]), waits["despite"]) == (len(doubts), doubts)
+    assert bench.waiting() == [waits], "the owner sees what it would do"
+    assert [*reading_notes(waits)][-1] == f"Once it counts, {older[2]['reading_id']} counts no more."
+    assert len(bench.calibration()) == 3, "and until then it does nothing"
+    confirmed = ok(bench.ask("POST", f"{WHERE}/{waits['reading_id']}/confirm"))
+    assert (confirmed["counts"], confirmed["despite"]) == (True, doubts)
+    assert [one["display"] for one in bench.calibration()] == ["150 °C", "180 °C", "200 °C"]
+
+
+def test_what_contradicts_since_it_was_entered_is_not_confirmed_unsaid(bench: Bench) -> None:
     waits = ok(bench.enter(reading("190 °C", "187 °C")))
-    ok(bench.enter(reading("180 °C", "186 °C"), "owner"))
-    refused = bench.enter(reading("185 °C", "184 °C"))
-    assert [error["pointer"] for error in refused.json["errors"]] == ["/display"]
     ok(bench.enter(reading("180 °C", "187 °C"), "owner"))
     late = bench.ask("POST", f"{WHERE}/{waits['reading_id']}/confirm")
-    assert late.status_code == 422
+    assert (late.status_code, late.json["errors"][0]["allowed"]) == (422, ["contradicts-others"])
     assert [one["reading_id"] for one in bench.waiting()] == [waits["reading_id"]]
+
+
+@pytest.mark.parametrize(
+    ("utc", "day", "status"),
+    [
+        ("2026-03-02T09:59:59", "2026-03-03", 422),
+        ("2026-03-02T10:00:00", "2026-03-03", 201),
+        ("2026-03-02T23:59:59", "2026-03-03", 201),
+        ("2026-03-02T23:59:59", "2026-03-04", 422),
+    ],
+)
+def test_a_day_is_taken_once_it_has_begun_anywhere(changing: Any, utc: str, day: str, status: int) -> None:
+    """The first clocks to strike are at UTC+14 (IANA time zone database: Pacific/Kiritimati)."""
+    now_s = datetime.fromisoformat(utc).replace(tzinfo=UTC).timestamp()
+    first = datetime.fromtimestamp(now_s, ZoneInfo("Pacific/Kiritimati")).date()
+    assert (date.fromisoformat(day) <= first) == (status == 201)
+    app = create_app(changing.collective.config, lambda: now_s)
+    headers, body = changing.headers("quay-side", "operator"), reading("199 °C", "196 °C", taken_on=day)
+    entered = app.test_client().post(f"{WHERE}?validate_only=true", json=body, headers=headers)
+    app.extensions["accord"].close()
+    assert entered.status_code == (200 if status == 201 else status), entered.text
+
+
+def test_a_reading_says_what_the_shop_calls_its_press(bench: Bench, changing: Any) -> None:
+    owner = changing.headers("quay-side", "owner")
+    shop = changing.first.get("/v1/shop", headers=owner)
+    named = shop.json | {"names": {"presses": {"the old one": "bench", "by the door": "bench", "new": "left"}}}
+    ok(changing.first.put("/v1/shop", json=named, headers=owner | {"If-Match": shop.headers["ETag"]}))
+    waits = ok(bench.enter(reading()))
+    assert waits["press_names"] == ["by the door", "the old one"]
+    assert bench.waiting() == [waits]
+    assert "bench (by the door, the old one) rd_" in reading_line(waits)
+    ok(bench.ask("POST", f"{WHERE}/{waits['reading_id']}/confirm"))
+    (counts,) = ok(bench.ask("GET", WHERE, "counter"))["entries"]
+    assert counts["press_names"] == waits["press_names"]
+    assert ", confirmed by " in reading_line(counts)
 
 
 def test_the_same_reading_is_not_entered_twice(bench: Bench) -> None:

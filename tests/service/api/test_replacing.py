@@ -201,6 +201,32 @@ def test_what_may_be_overwritten_has_to_be_said(shops: Any, name: str) -> None:
     assert client.put(writer.place.path, json=wish, headers=headers).status_code == 428
 
 
+UNKNOWN = {
+    "/v1/shop/presses/nobodys": (("quay-side", "owner"), "PUT /v1/shop"),
+    "/v1/shop/house-rules/rules/house.nobodys": (("quay-side", "owner"), "POST /v1/shop/house-rules/rules"),
+    "/v1/shops/nobodys": (("collective", "admin"), "POST /v1/shops"),
+}
+
+
+@pytest.mark.parametrize("path", UNKNOWN)
+def test_what_is_not_there_is_not_made_by_replacing_it(shops: Any, path: str) -> None:
+    """RFC 6585 section 3: without If-Match 428, whether it is there or not. With it, it is said how one is made: what
+    is new is added by POST, or with the whole, and If-None-Match (RFC 9110 section 13.1.2) makes nothing either."""
+    who, made_with = UNKNOWN[path]
+    body = {
+        "/v1/shop/presses/nobodys": {"id": "nobodys", "type": "swing-away"},
+        "/v1/shop/house-rules/rules/house.nobodys": {**examples.HOUSE_RULE, "id": "house.nobodys"},
+        "/v1/shops/nobodys": {**examples.SHOP, "id": "nobodys"},
+    }[path]
+    for unsaid in ({}, {"If-None-Match": "*"}):
+        needed = shops.first.put(path, json=body, headers=shops.headers(*who) | unsaid)
+        assert (needed.status_code, needed.json["type"]) == (428, "/problems/if-match-needed")
+    for named in ("*", '"3-0a1b2c"'):
+        refused = shops.first.put(path, json=body, headers=shops.headers(*who) | {"If-Match": named})
+        assert (refused.status_code, refused.json["type"]) == (404, "/problems/not-found")
+        assert made_with in refused.json["detail"]
+
+
 def test_two_presses_are_replaced_at_once_and_both_are_kept(shops: Any) -> None:
     """Each has an ETag of its own: who changes the one is not in the way of who changes the other."""
     owner = shops.headers("quay-side", "owner")

@@ -13,6 +13,7 @@ from flask.testing import FlaskClient
 
 from accord_rules.documents.reading import read
 from accord_rules.orders.order import Press
+from accord_service.api.v1 import ENDPOINTS
 from accord_service.http.paging import cursor_after
 from accord_service.steps.shops import age_days, told_age_days
 
@@ -145,6 +146,58 @@ def test_what_is_no_shop_of_this_book_is_refused_with_its_place(
         refused = changing.first.post(address, json=ferry, headers=changing.headers("collective", "admin"))
         assert refused.status_code == 422
         assert [error["pointer"] for error in refused.json["errors"]] == [pointer]
+
+
+NO_IDS = [
+    "../x",
+    "a/b",
+    "\u202ebench",
+    "be\u200bnch",
+    "Bench",
+    "the bench",
+    "-bench",
+    "bench-",
+    "..",
+    "b" * 81,
+    "\u0435ast",
+]
+
+
+@pytest.mark.parametrize("id_", NO_IDS)
+@pytest.mark.parametrize("place", ["/id", "/presses/0/id"])
+def test_shop_and_press_have_ids_of_one_alphabet(changing: Any, ferry: dict[str, Any], id_: str, place: str) -> None:
+    """They stand in addresses, in messages and in the audit: RFC 3986 section 2.3 has what needs no quoting there."""
+    (ferry if place == "/id" else ferry["presses"][0])["id"] = id_
+    refused = changing.first.post("/v1/shops", json=ferry, headers=changing.headers("collective", "admin"))
+    assert refused.status_code == 422, refused.text
+    (error,) = refused.json["errors"]
+    assert (error["pointer"], error["code"]) == (place, "out-of-range" if len(id_) > 80 else "bad-format")
+
+
+@pytest.mark.parametrize("id_", ["%E2%80%AEbench", "be%E2%80%8Bnch", "the%20bench", "-bench", "..", "b" * 81])
+@pytest.mark.parametrize(
+    ("address", "name", "role"),
+    [
+        ("/v1/shop/presses/{}", "press_id", "owner"),
+        ("/v1/shop/presses/{}/readings", "press_id", "owner"),
+        ("/v1/shop/presses/bench/readings/{}", "reading_id", "owner"),
+        ("/v1/shop/house-rules/rules/{}", "rule_id", "owner"),
+        ("/v1/shop/house-rules/limits/{}", "limit_id", "owner"),
+        ("/v1/proposals/{}", "proposal_id", "owner"),
+        ("/v1/records/{}", "record_id", "owner"),
+        ("/v1/keys/{}", "key_id", "owner"),
+        ("/v1/shops/{}", "shop_id", "admin"),
+    ],
+)
+def test_what_is_no_id_is_refused_alike_wherever_it_stands(
+    changing: Any, id_: str, address: str, name: str, role: str
+) -> None:
+    refused = changing.first.get(address.format(id_), headers=changing.headers("quay-side", role))
+    assert (refused.status_code, refused.json["type"]) == (404, "/problems/not-found")
+    assert [(error["in"], error["name"], error["code"]) for error in refused.json["errors"]] == [
+        ("path", name, "bad-format")
+    ]
+    assert refused.json["detail"].startswith(f"{name}: is no id: ids are 1 to 80 of the letters")
 
 
 def test_orders_lean_on_the_samples_that_their_shop_has_put_on_record(
@@ -377,3 +430,41 @@ def test_ages_are_told_in_steps_so_that_verdict_ids_last() -> None:
     del reading["taken_on"]
     undated = read(Press, {"id": "a", "type": "clamshell", "calibration": [reading]})
     assert told_age_days(undated, date(2026, 1, 1)) is None
+
+
+def test_what_was_written_of_shop_press_and_key_holds_everywhere_when_the_answer_comes(
+    changing: Any, order: dict[str, Any]
+) -> None:
+    """The next question may come to a worker that saw the old state a moment ago."""
+    counter, owner = changing.headers("quay-side", "counter"), changing.headers("quay-side", "owner")
+
+    def blanks() -> Any:
+        """As the other worker judges it, whose directory is of this moment."""
+        return changing.second.post("/v1/validate", json=order | {"press": "the-new-one"}, headers=counter).status_code
+
+    shop = changing.first.get("/v1/shop", headers=owner)
+    assert blanks() == 422
+    more = shop.json | {"presses": [*shop.json["presses"], {"id": "the-new-one", "type": "swing-away"}]}
+    done = changing.first.put("/v1/shop", json=more, headers=owner | {"If-Match": shop.headers["ETag"]})
+    assert (done.status_code, blanks()) == (200, 200), done.text
+
+    wanted = {"shop_id": "quay-side", "role": "counter", "holder": "Somebody Else"}
+    issued = changing.first.post("/v1/keys", json=wanted, headers=owner).json
+    key = {"Authorization": f"Bearer {issued['token']}"}
+    assert changing.second.get("/v1/shop", headers=key).status_code == 200
+    assert changing.second.get("/v1/shop", headers=key).status_code == 200, "known by now"
+    revoked = changing.first.delete(f"/v1/keys/{issued['key_id']}", headers=owner)
+    assert revoked.status_code == 200, revoked.text
+    assert changing.second.get("/v1/shop", headers=key).status_code == 401
+
+    back = changing.first.put("/v1/shop", json=shop.json, headers=owner | {"If-Match": done.headers["ETag"]})
+    assert (back.status_code, blanks()) == (200, 422)
+
+
+def test_every_write_that_orders_or_keys_are_judged_by_settles() -> None:
+    settling = {endpoint.name for endpoint in ENDPOINTS if endpoint.settles is not None}
+    assert settling == {
+        *("put_shop", "put_shop_press", "put_shop_entry", "delete_key"),
+        *("post_press_readings", "post_press_reading_confirm", "delete_press_reading"),
+        *("put_house_rules", "post_house_rules", "put_house_rule", "delete_house_rule", "put_house_limit"),
+    }

@@ -131,10 +131,32 @@ def test_an_error_is_readable_without_unescaping(client: FlaskClient, key: dict[
     assert json.loads(answer.data) == answer.json
 
 
-def test_statuses_without_a_type_are_about_blank(app: Flask) -> None:
-    with app.test_request_context():
-        answer = problems.bare_response(410, "some-id")
-    assert answer.status_code == 410
-    assert answer.json is not None
-    assert answer.json["type"] == "about:blank"
-    assert answer.json["title"] == "Gone"  # RFC 9457 section 4.2.1
+@pytest.mark.parametrize(("status", "stands_for"), [(410, 400), (418, 400), (507, 500), (416, 416), (404, 404)])
+def test_a_status_without_a_type_of_its_own_is_the_first_of_its_class(status: int, stands_for: int) -> None:
+    """RFC 9110 section 15: clients take an unknown status for x00 of its class; about:blank would tell them nothing."""
+    assert problems.of_status(status).status == stands_for
+
+
+@pytest.mark.parametrize(
+    ("method", "path", "headers", "status", "type_"),
+    [
+        ("GET", "/nowhere", {}, 404, "not-found"),
+        ("GET", "/v1//shop", {}, 404, "not-found"),
+        ("GET", "/static/../app.py", {}, 404, "not-found"),
+        ("BREW", "/v1/validate", {}, 405, "wrong-method"),
+        ("POST", "/docs", {}, 405, "wrong-method"),
+        ("GET", "/static/pages.css", {"Range": "bytes=9999999-"}, 416, "range-not-there"),
+    ],
+)
+def test_what_flask_refuses_is_of_our_own_table(
+    client: FlaskClient, method: str, path: str, headers: dict[str, str], status: int, type_: str
+) -> None:
+    """RFC 9457 section 3.1.1: a type that can be looked up."""
+    answer = client.open(path, method=method, headers=headers)
+    assert (answer.status_code, answer.json["type"]) == (status, f"/problems/{type_}")
+    assert answer.mimetype == "application/problem+json"
+    assert client.get(answer.json["type"]).status_code == 200
+    if status == 405:
+        assert answer.headers["Allow"], "RFC 9110 section 15.5.6"
+    if status == 416:
+        assert answer.headers["Content-Range"].startswith("bytes */"), "RFC 9110 section 15.5.17"

@@ -83,6 +83,26 @@ def test_a_lost_key_is_made_up_for_and_the_old_file_stays(server: EmbeddedServer
     assert len(admins(store)) == 2
 
 
+def test_an_admins_key_that_lies_there_is_told_and_not_doubled(
+    server: EmbeddedServer, store: Store, tmp_path: Path, caplog: pytest.LogCaptureFixture
+) -> None:
+    """A container that restarts asks for it at each start."""
+    made = first_start.furnish(server.url, tmp_path, new_admin="Vesna Holt")
+    assert made is not None
+    for holder in ("Vesna Holt", "vesna  holt"):
+        assert first_start.furnish(server.url, tmp_path, new_admin=holder) is None
+        assert f"is in {made.resolve()} already" in caplog.text
+        caplog.clear()
+    assert len(admins(store)) == 1
+    assert first_start.furnish(server.url, tmp_path, new_admin="Orla Fenn") is not None, "somebody else's"
+    (key,) = [key for key in admins(store) if key.holder == "Vesna Holt"]
+    store.keys.revoke(key.id, who="t")
+    second = first_start.furnish(server.url, tmp_path, new_admin="Vesna Holt")
+    assert second is not None, "hers opens nothing any more"
+    second.unlink()
+    assert first_start.furnish(server.url, tmp_path, new_admin="Vesna Holt") is not None, "she lost it"
+
+
 def test_a_key_that_can_not_be_written_is_not_made(server: EmbeddedServer, store: Store, tmp_path: Path) -> None:
     (tmp_path / "keys").write_text("a file where the folder should be", encoding="ascii")
     with pytest.raises(OSError, match="keys"):

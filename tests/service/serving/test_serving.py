@@ -98,6 +98,13 @@ DOUBTFUL = {
     "a header with a NUL": request("GET", "/healthz", "X-A: b\x00c"),
     "a length with a sign": request("POST", "/echo", "Content-Length: +2") + b"ab",
     "chunked twice": request("POST", "/echo", "Transfer-Encoding: chunked, chunked") + chunked(b""),
+    "chunked in two lines": request("POST", "/echo", "Transfer-Encoding: chunked", "Transfer-Encoding: chunked")
+    + chunked(b""),
+    "a coding around the chunks": request("POST", "/echo", "Transfer-Encoding: chunked, gzip") + chunked(b""),
+    "a coding without chunks": request("POST", "/echo", "Transfer-Encoding: gzip") + b"ab",
+    "both length and coded chunks": request("POST", "/echo", "Content-Length: 5", "Transfer-Encoding: gzip, chunked")
+    + chunked(b""),
+    "coded chunks in HTTP/1.0": b"POST /echo HTTP/1.0\r\nTransfer-Encoding: gzip, chunked\r\n\r\n0\r\n\r\n",
     "chunked in HTTP/1.0": b"POST /echo HTTP/1.0\r\nTransfer-Encoding: chunked\r\n\r\n0\r\n\r\n",
     "a chunk size of no digits": request("POST", "/echo", "Transfer-Encoding: chunked") + b"zz\r\nab\r\n0\r\n\r\n",
     "a chunk size with a prefix": request("POST", "/echo", "Transfer-Encoding: chunked") + b"0x2\r\nab\r\n0\r\n\r\n",
@@ -160,17 +167,34 @@ UNREADABLE = {
     "bytes that are no text": (b"\xff\xfe / HTTP/1.1\r\n\r\n", 400, "/problems/unreadable-request"),
     "a TLS greeting": (b"\x16\x03\x01\x02\x00\x01\r\n\r\n", 400, "/problems/unreadable-request"),
     "another protocol": (b"GET / FTP/1.1\r\n\r\n", 400, "/problems/unreadable-request"),
-    "a later version": (b"GET / HTTP/2.0\r\nHost: press.example\r\n\r\n", 505, "about:blank"),
-    "an earlier version": (b"GET / HTTP/0.9\r\nHost: press.example\r\n\r\n", 505, "about:blank"),
+    "a later version": (b"GET / HTTP/2.0\r\nHost: press.example\r\n\r\n", 505, "/problems/version-not-served"),
+    "an earlier version": (b"GET / HTTP/0.9\r\nHost: press.example\r\n\r\n", 505, "/problems/version-not-served"),
     "a header without a name": (b"GET / HTTP/1.1\r\n: b\r\n\r\n", 400, "/problems/unreadable-request"),
     "a header without a colon": (b"GET / HTTP/1.1\r\nX-A\r\n\r\n", 400, "/problems/unreadable-request"),
     "a null in a header": (b"GET / HTTP/1.1\r\nX-A: b\x00c\r\n\r\n", 400, "/problems/unreadable-request"),
-    "a long target": (b"GET /" + b"a" * 9000 + b" HTTP/1.1\r\n\r\n", 414, "about:blank"),
+    "a long target": (b"GET /" + b"a" * 9000 + b" HTTP/1.1\r\n\r\n", 414, "/problems/address-too-long"),
     "a long header": (request("GET", "/", "X-A: " + "b" * 9000), 431, "/problems/header-too-large"),
     "many headers": (request("GET", "/", *["X-A: b"] * 200), 431, "/problems/header-too-large"),
-    "an expectation nobody has": (request("GET", "/", "Expect: 200-ok"), 417, "about:blank"),
-    "a coding nobody has": (request("POST", "/echo", "Transfer-Encoding: br, chunked"), 501, "about:blank"),
+    "an expectation nobody has": (request("GET", "/", "Expect: 200-ok"), 417, "/problems/expectation-refused"),
+    "a coding nobody has": (
+        request("POST", "/echo", "Transfer-Encoding: br, chunked"),
+        501,
+        "/problems/coding-not-understood",
+    ),
 }
+
+
+@pytest.mark.parametrize("coding", ["gzip", "x-gzip", "deflate", "compress", "identity", "br", "chunked;level=9"])
+@pytest.mark.parametrize("lines", ["{}, chunked", "{}\r\nTransfer-Encoding: chunked"])
+def test_a_body_in_a_coding_that_nobody_undoes_is_not_taken(lab: Running, coding: str, lines: str) -> None:
+    """RFC 9112 section 6.1: a transfer coding that is not understood is answered with 501; what chunks hold would be
+    taken for the body itself. identity is a coding no more (RFC 9112 section 7, RFC 7230 appendix A.2)."""
+    with lab.client() as client:
+        client.send(request("POST", "/echo", f"Transfer-Encoding: {lines.format(coding)}") + chunked(b"piece"))
+        client.send(request("GET", "/healthz"))
+        answer = client.answer()
+        assert (answer.status, answer.ends_connection, client.rest()) == (501, True, b"")
+        assert_problem(answer, "/problems/coding-not-understood")
 
 
 @pytest.mark.parametrize("what", UNREADABLE)

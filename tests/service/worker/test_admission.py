@@ -45,6 +45,38 @@ def test_one_with_a_place_goes_there_unanswered_under_its_key(
         assert client.post(path, json=order, headers=key).status_code == 200
 
 
+@pytest.mark.parametrize("path", ["/docs", "/v1/openapi.json"])
+def test_the_description_is_made_once_and_elsewhere(changing: Any, path: str) -> None:
+    """It takes a second or two, and whoever asks needs no key: all who do share the places of one."""
+    client = changing.first
+    client.application.extensions["accord"].described_as.clear()
+    reserved: list[str] = []
+    with reserving(lambda key, lane: reserved.append(key) or True), pytest.raises(HandedOn):
+        client.get(path)
+    assert len(reserved) == 1
+    assert shop_of(reserved[0]) != "collective"
+    with reserving(lambda key, lane: False):
+        refused = client.get(path)
+    assert (refused.status_code, refused.json["type"]) == (503, "/problems/too-many-heavy-questions")
+    with reserving(None):
+        made = client.get(path)
+    with reserving(lambda key, lane: False):
+        again = client.get(path)
+        assert (again.status_code, again.data) == (200, made.data), "these bytes are there"
+        unchanged = client.get(path, headers={"If-None-Match": made.headers["ETag"]})
+    assert (unchanged.status_code, unchanged.data) == (304, b"")
+
+
+@pytest.mark.parametrize(
+    ("path", "heavy"),
+    [("/v1/revisions/1", False), ("/v1/revisions/1?documents=true", True), ("/v1/sourcing", True)],
+)
+def test_a_read_that_takes_long_has_a_place_among_those(changing: Any, path: str, heavy: bool) -> None:
+    headers = changing.headers("quay-side", "counter")
+    with reserving(lambda key, lane: False):
+        assert changing.first.get(path, headers=headers).status_code == (503 if heavy else 200)
+
+
 def test_writes_that_load_a_book_go_to_a_lane_of_their_own(changing: Any) -> None:
     """Drafts and house rules: they hold up no quick answer, and no recommendation either."""
     lanes: list[str] = []

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import signal
 import threading
 import time
@@ -211,7 +212,11 @@ def test_a_store_that_takes_no_writes_is_told(
         assert "records" in writes["detail"]
         answer = client.post("/v1/validate", json=order, headers=counter)
         assert (answer.status_code, answer.json["basis"]) == (200, "live")
-        assert client.post("/v1/records", json=order, headers=counter).status_code == 503
+        refused = client.post("/v1/records", json=order, headers=counter)
+        assert refused.status_code == 503
+        assert refused.json["detail"] == "The store takes no writes now: its memory is full."
+        for text in (refused.text, told.text):
+            assert not re.search("OOM|maxmemory|command|script", text), "the store's own words are for the log"
         raw.config_set("maxmemory", "0")
     wait_for(lambda: healthy(client), seconds=3.0)
     assert client.get("/readyz").json["checks"]["writes"]["ok"]

@@ -2,7 +2,7 @@ from __future__ import annotations
 
 from accord_rules.governance.house import HouseRules, read_house
 from accord_service.api import examples
-from accord_service.api.endpoint import Call, Example, endpoint
+from accord_service.api.endpoint import Call, Example, always, endpoint
 from accord_service.api.house import RULE_ID, house_record, whole_answer, written
 from accord_service.api.v1.get_house_rule import SHOWN, get_house_rule
 from accord_service.http.problems import NoShop
@@ -17,7 +17,7 @@ from accord_service.http.writing import Prepared
     answers=HouseRules,
     parameters=RULE_ID,
     replaces=get_house_rule.run,
-    settles=True,
+    settles=always,
     problems=(NoShop,),
     examples=(Example("The limits are left", path=SHOWN.path, answer=examples.OWN_HOUSE_RULES),),
 )

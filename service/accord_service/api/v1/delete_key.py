@@ -4,7 +4,7 @@ from dataclasses import replace
 
 from accord_service.api import examples
 from accord_service.api.answers import Key
-from accord_service.api.endpoint import Call, Example, endpoint
+from accord_service.api.endpoint import Call, Example, always, endpoint
 from accord_service.api.v1.get_keys import KEY, key_at, shown_key
 from accord_service.http.problems import AlreadyThere, RoleNotAllowed
 from accord_service.http.roles import SHOP_ROLES
@@ -21,18 +21,23 @@ from accord_service.store import KeyRecord
     answers=Key,
     parameters=KEY,
     writes=True,
+    settles=always,
     examples=(Example("A key", path=lambda book: {"key_id": examples.REVOKED["key_id"]}, answer=examples.REVOKED),),
 )
 def delete_key(call: Call) -> Prepared:
     """Revoke a key, for good. An owner can revoke those of the own shop, but no steward's or admin's, by which others
     are bound. One that is revoked already stays so.
 
-    Every worker refuses it within two seconds, and what it approved is no longer approved by it, unless that was
-    published before (what an expired key approved stays approved). The last admin's key can't be revoked.
+    Every worker refuses it when the answer comes (one that cannot reach the store, once it can), and what it approved
+    is no longer approved by it, unless that was published before (what an expired key approved stays approved). The
+    last admin's key can't be revoked.
     """
     keys, record, now_s = call.room.store.keys, key_at(call), call.room.now_s
     if call.caller.role != "admin" and record.role not in SHOP_ROLES:
-        raise RoleNotAllowed(f"An owner can revoke keys of the roles {', '.join(SHOP_ROLES)}; an admin the others.")
+        raise RoleNotAllowed(
+            "This needs a key of the role admin; this key's role is owner, which revokes the roles"
+            f" {', '.join(SHOP_ROLES)}."
+        )
     if record.role == "admin":
         living = {key.id for key in keys.list() if key.role == "admin" and _holds(key, now_s)}
         if living == {record.id}:

@@ -3,12 +3,12 @@ from __future__ import annotations
 from accord_rules.revision.catalogue import SOURCE_KINDS
 from accord_rules.revision.sourcing import rooms_of, safety_limits_of
 from accord_service.api.answers import SourcedRoom, Sourcing
-from accord_service.api.endpoint import Call, endpoint
+from accord_service.api.endpoint import Call, always, endpoint
 from accord_service.api.sourced import number_of
 from accord_service.http.writing import Answer
 
 
-@endpoint("GET", "/v1/sourcing", operation_id="readSourcing", tag="Book", as_of=True, answers=Sourcing)
+@endpoint("GET", "/v1/sourcing", operation_id="readSourcing", tag="Book", as_of=True, answers=Sourcing, heavy=always)
 def get_sourcing(call: Call) -> Answer:
     """Count the book's numbers by what they rest on, room by room, and list its safety limits, worst-sourced first.
 

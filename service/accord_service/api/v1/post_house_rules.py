@@ -22,7 +22,7 @@ from accord_service.store import HouseRecord
     writes=True,
     shares=True,
     heavy=always,
-    settles=True,
+    settles=always,
     success=201,
     problems=(HouseRulesRefused, NoShop, NotFound, ShopDoesNotFit),
     examples=(Example("A rule", examples.NEW_HOUSE_RULE, answer=examples.NEW_HOUSE_RULE),),

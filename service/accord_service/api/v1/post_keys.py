@@ -55,7 +55,10 @@ def post_keys(call: Call) -> Prepared:
     wanted = call.body
     own_only(call, wanted.shop_id)
     if call.caller.role != "admin" and wanted.role not in SHOP_ROLES:
-        raise RoleNotAllowed(f"An owner can issue keys of the roles {', '.join(SHOP_ROLES)}.")
+        raise RoleNotAllowed(
+            "This needs a key of the role admin; this key's role is owner, which issues the roles"
+            f" {', '.join(SHOP_ROLES)}."
+        )
     if wanted.shop_id == COLLECTIVE and wanted.role in SHOP_ROLES:
         message = f"a key of {COLLECTIVE} is a steward's or an admin's"
         raise FaultyDocument(faults=[Fault("/role", message, ("steward", "admin"), code="contradiction")])

@@ -40,6 +40,7 @@ def post_proposal_approve(call: Call) -> Prepared:
 
     One steward will do; where it loosens what keeps people safe, stewards of two shops are needed, neither of them the
     author's. Keys of the collective count together as those of one shop. An approval lapses when its key is revoked.
+    Before the effect is worked out, and while it is worked out anew, nobody approves.
     """
     body, id_ = call.body, call.path["proposal_id"]
     return taken(

@@ -1,15 +1,12 @@
 from __future__ import annotations
 
-import re
 from dataclasses import replace
 
-from accord_rules.documents.reading import NAME_PATTERN, Fault
 from accord_rules.orders.shop import Shop
 from accord_service.api import examples
 from accord_service.api.endpoint import Call, Example, endpoint
 from accord_service.api.shops import shop_document
-from accord_service.http.problems import AlreadyThere, FaultyDocument
-from accord_service.http.roles import COLLECTIVE
+from accord_service.http.problems import AlreadyThere
 from accord_service.http.writing import Answer, Prepared, Remember
 from accord_service.steps.shops import refuse_faults
 from accord_service.store import ShopRecord
@@ -29,10 +26,7 @@ from accord_service.store import ShopRecord
 def post_shops(call: Call) -> Prepared:
     """Add a shop. Its keys are issued afterwards (POST /v1/keys)."""
     shops, id_ = call.room.store.shops, call.body.id
-    if not re.fullmatch(NAME_PATTERN, id_) or id_ == COLLECTIVE:
-        wanted = f"must be lower-case words joined by hyphens, and not {COLLECTIVE!r}"
-        raise FaultyDocument(faults=[Fault("/id", wanted, code="bad-format")])
-    refuse_faults(call.book, call.body, id_, call.room.today)
+    refuse_faults(call.book, call.body, id_, call.room.newest_day)
     if shops.get(id_) is not None:
         raise AlreadyThere(f"There is a shop {id_!r} already.")
 

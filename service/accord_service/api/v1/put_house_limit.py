@@ -28,7 +28,7 @@ from accord_service.http.writing import Prepared
     parameters=LIMIT_ID,
     replaces=get_house_limit.run,
     heavy=always,
-    settles=True,
+    settles=always,
     problems=(HouseRulesRefused, NoShop, ShopDoesNotFit),
     examples=(Example("A limit", examples.HOUSE_LIMIT, SHOWN.path, examples.HOUSE_LIMIT),),
 )

@@ -28,7 +28,7 @@ from accord_service.http.writing import Prepared
     parameters=RULE_ID,
     replaces=get_house_rule.run,
     heavy=always,
-    settles=True,
+    settles=always,
     problems=(HouseRulesRefused, NoShop, ShopDoesNotFit),
     examples=(Example("A rule", examples.HOUSE_RULE, SHOWN.path, examples.HOUSE_RULE),),
 )

@@ -21,7 +21,7 @@ from accord_service.worker.edition import try_rules
     takes=HouseRules,
     answers=HouseRules,
     replaces=get_house_rules.run,
-    settles=True,
+    settles=always,
     problems=(HouseRulesRefused, NoShop, NotFound, ShopDoesNotFit),
     examples=(Example("Two limits made stricter", examples.HOUSE_RULES, answer=examples.OWN_HOUSE_RULES),),
 )

@@ -5,7 +5,7 @@ from typing import Any
 
 from accord_rules.orders.shop import Shop
 from accord_service.api import examples
-from accord_service.api.endpoint import Call, Example, endpoint
+from accord_service.api.endpoint import Call, Example, always, endpoint
 from accord_service.api.shops import shop_document, shop_record
 from accord_service.http.problems import NoShop, NotFound
 from accord_service.http.writing import Answer, Prepared, Remember
@@ -21,6 +21,7 @@ from accord_service.store import ShopRecord
     takes=Shop,
     answers=Shop,
     replaces=lambda call: shop_document(shop_record(call, call.own.record.id)),
+    settles=always,
     problems=(NoShop, NotFound),
     examples=(Example("A shop with one press", examples.SHOP, answer=examples.SHOP),),
 )
@@ -28,14 +29,14 @@ def put_shop(call: Call) -> Prepared:
     """Replace the caller's own shop: presses with their probe readings, stock, what stands ready, units, names.
 
     Its names are its own words for what the book has; its orders may say them. Give the day of each reading
-    (taken_on), so that old ones can be told.
+    (taken_on), so that old ones can be told. Orders are judged by it everywhere when the answer comes.
     """
     return replaced(call, call.own.record.id)
 
 
 def replaced(call: Call, id_: str) -> Prepared:
     """A shop's next version, checked against the book. Raises FaultyDocument."""
-    refuse_faults(call.book, call.body, id_, call.room.today)
+    refuse_faults(call.book, call.body, id_, call.room.newest_day)
     return written(call, id_, call.document, shop_document)
 
 

@@ -5,6 +5,7 @@ from typing import Any
 
 from flask import Response
 
+from accord_rules.documents.counted import counted
 from accord_rules.infer.ledger import DISAGREEMENT, DOUBTS, ENGINE_ERROR, Network
 from accord_service.api.endpoint import dump
 from accord_service.api.room import room
@@ -50,7 +51,8 @@ def _engine(since_s: float | None, counts: Mapping[Network, Mapping[str, int]]) 
     if since_s is None:
         return {"ok": True, "since": None, "detail": ""}
     doubted = "; ".join(
-        f"{network.layer} {network.name}: {count[DISAGREEMENT]} disagreements, {count[ENGINE_ERROR]} engine failures"
+        f"{network.layer} {network.name}: {counted(count[DISAGREEMENT], 'disagreement')},"
+        f" {counted(count[ENGINE_ERROR], 'engine failure')}"
         for network, count in sorted(counts.items())
         if any(count[kind] for kind in DOUBTS)
     )
