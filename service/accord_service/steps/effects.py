@@ -23,7 +23,7 @@ from accord_rules.revision.book import Book
 from accord_service.steps.proposals import KeptEffect, StoredProposal, get, revision, stored_document
 from accord_service.steps.runs import DONE, FAILED, WORKING
 from accord_service.steps.shards import RECORDED, TRIAL, TRIES_MOST, Progress, Shard
-from accord_service.store import Conflict, Event, NotThere, Run, Store, StoreAway, StoreError, Work
+from accord_service.store import AlteredWork, Conflict, Event, NotThere, Run, Store, StoreAway, StoreError, Work
 from accord_service.worker.edition import loaded, tried_by, try_rules
 from accord_service.worker.trials import trier
 
@@ -53,7 +53,10 @@ class SoFar:
 def so_far(store: Store, stored: StoredProposal) -> SoFar:
     """Of a proposal whose effect is being worked out."""
     assert stored.run is not None
-    work = store.effects.work(stored.run.of(stored.proposal.id), total=True)
+    try:
+        work = store.effects.work(stored.run.of(stored.proposal.id), total=True)
+    except AlteredWork:  # whoever works on it drops it and says so
+        return SoFar(None, 0, None, ())
     if work.state is None:
         return SoFar(None, 0, None, ())
     progress = Progress.read(work.state)
@@ -142,6 +145,10 @@ class EffectWorker:
             return True
         except _Stopped:
             return False
+        except AlteredWork as error:
+            logger.error("worked out anew: %s", error)
+            self._store.effects.drop(run)
+            return True
         except StoreError:
             raise
         except _Failed as failure:
@@ -199,7 +206,7 @@ class EffectWorker:
             if number is None:
                 if not progress.is_done:
                     return None
-                swapped = self._store.effects.swap(run, work.version, progress.document())
+                swapped = self._store.effects.swap(run, work, progress.document())
             else:
                 swapped = self._hand(run, work, progress, number)
             if swapped and number is not None:
@@ -216,7 +223,7 @@ class EffectWorker:
         handed = progress.handed(number, self._name, work.now_s, lease_s)
         anew = work.state is None or Progress.read(work.state).program != self._program
         total = Differences().document() if anew else None
-        return self._store.effects.swap(run, work.version, handed.document(), total)
+        return self._store.effects.swap(run, work, handed.document(), total)
 
     def _progress(self, work: Work) -> Progress | None:
         """The work as this program goes on with it; None where another program is at it."""
@@ -278,7 +285,7 @@ class EffectWorker:
                 differences = Differences.read(work.total or Differences().document())
                 more(differences)
                 total = differences.document()
-            if self._store.effects.swap(run, work.version, change(progress, work.now_s).document(), total):
+            if self._store.effects.swap(run, work, change(progress, work.now_s).document(), total):
                 return
 
     def _fail(self, run: Run, because: str) -> None:

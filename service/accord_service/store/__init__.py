@@ -9,6 +9,7 @@ from accord_service.store.embedded import EmbeddedServer
 from accord_service.store.errors import (
     AllReported,
     Altered,
+    AlteredWork,
     Conflict,
     FolderOwned,
     KeyReused,
@@ -45,6 +46,7 @@ __all__ = [
     "Account",
     "AllReported",
     "Altered",
+    "AlteredWork",
     "AuditLog",
     "Cell",
     "CellCount",

@@ -40,6 +40,10 @@ class Altered(StoreBroken):
         super().__init__(f"{name} is not as a service wrote it: it was altered in the store (accord audit check)")
 
 
+class AlteredWork(Altered):
+    """The same of the work on an effect: it is dropped, and worked out anew."""
+
+
 class FolderOwned(StoreBroken):
     """Another living process owns the data folder. The message names the folder and the owner's process id."""
 

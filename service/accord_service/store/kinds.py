@@ -64,8 +64,8 @@ KINDS: Mapping[str, Kind] = MappingProxyType(
         # The chain itself.
         "audit": Kind("list", not_in_chain="the chain"),
         "audit-head": Kind("string", not_in_chain="the chain's sealed head"),
-        # Nobody's acts. The sum in it becomes the effect that is shown, and has no seal of its own yet: whoever writes
-        # to the store past the services can change what an effect says while it is worked out.
+        # Nobody's acts. The sum in it becomes the effect that is shown, so it is sealed as documents are: what no
+        # service wrote is dropped where it is met, and worked out anew (``effects.AlteredWork``).
         "effect-work": Kind(not_in_chain="how far the working out of an effect has come; taken away when it ends"),
         # Nobody's acts, on which nothing rests.
         "turn": Kind("string", not_in_chain="who writes next; ends by itself within 50 ms"),

@@ -5,6 +5,8 @@ What an effect must come to is worked out beside it, in one go.
 
 from __future__ import annotations
 
+import itertools
+import logging
 import os
 import shutil
 import signal
@@ -12,6 +14,7 @@ import subprocess
 import sys
 import threading
 import time
+import zlib
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
@@ -24,7 +27,7 @@ from accord_rules.documents.canonical import canonical
 from accord_rules.documents.reading import read
 from accord_rules.documents.writing import written
 from accord_rules.governance.changes import EntryChange, check
-from accord_rules.governance.comparison import Comparison, RecordedOrder
+from accord_rules.governance.comparison import Comparison, Differences, RecordedOrder
 from accord_rules.governance.effect import effect
 from accord_rules.governance.proposal import Base, GovernanceError
 from accord_rules.infer.engine import EngineError
@@ -427,6 +430,48 @@ def test_work_that_a_fail_over_lost_is_begun_anew(desk: Desk) -> None:
         (work,) = [key for key in keys_of(desk.store) if b"effect-work" in key]
         desk.store._connection.ask("DEL", work)
         run_out(worker)
+    desk.must_be_whole()
+
+
+def _sum_taken_away(desk: Desk, key: bytes, kept: dict[bytes, bytes]) -> None:
+    desk.store._connection.ask("HSET", key, "s", zlib.compress(canonical(Differences().document()), 1))
+
+
+def _state_altered(desk: Desk, key: bytes, kept: dict[bytes, bytes]) -> None:
+    """As if half of the orders at edges had been handed out already."""
+    state = desk.store._connection.ask("HGET", key, "d")
+    desk.store._connection.ask("HSET", key, "d", state.replace(b'"next_edge":0', b'"next_edge":5'))
+
+
+def _set_back_whole(desk: Desk, key: bytes, kept: dict[bytes, bytes]) -> None:
+    desk.store._connection.ask("HSET", key, *itertools.chain.from_iterable(kept.items()))
+
+
+@pytest.mark.parametrize(
+    ("tamper", "told"),
+    [(_sum_taken_away, True), (_state_altered, True), (_set_back_whole, False)],
+    ids=["its sum", "its state", "all of it set back"],
+)
+def test_work_that_was_written_past_the_services_does_not_change_what_the_effect_says(
+    desk: Desk,
+    caplog: pytest.LogCaptureFixture,
+    tamper: Callable[[Desk, bytes, dict[bytes, bytes]], None],
+    told: bool,
+) -> None:
+    """By whoever has the store and not the seal key. It is said and worked out anew; what a service wrote once and
+    stands there again is worked on from there, so that each order counts once all the same."""
+    desk.open()
+    with desk.worker() as worker:
+        assert worker.turn()
+        assert worker.turn()
+        (key,) = [key for key in keys_of(desk.store) if b"effect-work" in key]
+        kept = desk.store._connection.ask("HGETALL", key)
+        for _ in range(3):
+            assert worker.turn()
+        tamper(desk, key, kept)
+        with caplog.at_level(logging.ERROR, logger="accord_service"):
+            run_out(worker)
+    assert [name in caplog.text for name in ("worked out anew: effect-work:p1:",)] == [told]
     desk.must_be_whole()
 
 
