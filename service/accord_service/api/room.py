@@ -236,20 +236,21 @@ class Room:
         try:
             with self.taken() as snapshot:
                 failed, head, since_s = snapshot.edition.failed, snapshot.edition.head, self.ledger.since_s
-                writes = self._writes_refused()
+                writes = self.writes_refused()
                 unfaithful = self.audit_watch.unfaithful
                 degraded = snapshot.basis == "held" or bool(writes) or since_s is not None or unfaithful is not None
                 status = "not ready" if failed else "degraded" if degraded else "ready"
                 return State(status, head, failed, snapshot.why, writes, since_s, unfaithful)
         except NotReady as problem:
-            unfaithful, writes = self.audit_watch.unfaithful, self._writes_refused()
+            unfaithful, writes = self.audit_watch.unfaithful, self.writes_refused()
             return State("not ready", None, "", problem.detail, writes, self.ledger.since_s, unfaithful)
 
-    def _writes_refused(self) -> str:
+    def writes_refused(self) -> str:
         """Why nothing can be written; empty where it can. Tried anew after ``WRITES_TRIED_S``: whoever watches asks
         often, and a service that nobody writes to would not notice otherwise."""
         with self._trying:
-            if time.monotonic() >= self._writes_until_s:
+            is_news = self.store.newest.loss is not None and not self._writes
+            if is_news or time.monotonic() >= self._writes_until_s:
                 try:
                     self.store.try_to_write()
                     self._writes = ""

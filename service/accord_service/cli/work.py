@@ -15,6 +15,7 @@ import click
 from accord_service.cli.failure import Failure
 from accord_service.run import log
 from accord_service.run.config import Config, ConfigError
+from accord_service.steps.audit_watch import ANCHOR, HEAD_EVERY_S, kept_anchor
 from accord_service.store import Seals, Store, StoreError
 
 logger = logging.getLogger("accord_service.work")
@@ -38,6 +39,19 @@ class _End:
 
     def __call__(self) -> bool:
         return self._told or (self._owner is not None and os.getppid() != self._owner)
+
+
+class _HeadWatch:
+    """Called again and again: sees now and then whether the audit goes on from what is known. Raises StoreError."""
+
+    def __init__(self, store: Store) -> None:
+        self._store = store
+        self._due_s = 0.0  # by time.monotonic
+
+    def __call__(self) -> None:
+        if time.monotonic() >= self._due_s:
+            self._due_s = time.monotonic() + HEAD_EVERY_S
+            self._store.newest.look()
 
 
 @click.command(short_help="Work out effects of proposals.")
@@ -65,6 +79,7 @@ def work(store: str, owner: int | None) -> None:
         raise Failure(f"It cannot start: {error}") from None
     log.configure(config.log_level)
     os.nice(NICE)
+    opened.newest.remember(kept_anchor(config.data / ANCHOR))
     try:
         _work(opened, config, _End(owner))
     finally:
@@ -80,8 +95,10 @@ def _work(store: Store, config: Config, end: _End) -> None:
 
     name = f"{socket.gethostname()}:{os.getpid()}:{secrets.token_hex(4)}"
     worker = EffectWorker(store, name, edges_most=config.edges_most, stopping=end)
+    watch = _HeadWatch(store)
     while not end():
         try:
+            watch()
             if not worker.turn():
                 time.sleep(IDLE_S)
         except StoreError as error:
@@ -91,8 +108,10 @@ def _work(store: Store, config: Config, end: _End) -> None:
 
 
 def _wait_for_a_run(store: Store, end: _End) -> None:
+    watch = _HeadWatch(store)
     while not end():
         try:
+            watch()
             if store.effects.runs():
                 return
         except StoreError as error:

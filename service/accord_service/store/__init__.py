@@ -15,6 +15,7 @@ from accord_service.store.errors import (
     KeyReused,
     NotReplicated,
     NotThere,
+    SetBack,
     StillRunning,
     StoreAway,
     StoreBroken,
@@ -24,6 +25,7 @@ from accord_service.store.errors import (
 from accord_service.store.idempotency import RememberedAnswer
 from accord_service.store.index import Page, number_of
 from accord_service.store.keys import CONFIRMED_ROLES, USED_EVERY_S, KeyRecord, KeyRing, NewKey
+from accord_service.store.newest import Loss, NewestHead
 from accord_service.store.outcomes import CellCount, OutcomeRecord
 from accord_service.store.proposals import ProposalRecord
 from accord_service.store.rates import RateStore
@@ -63,7 +65,9 @@ __all__ = [
     "KeyRecord",
     "KeyReused",
     "KeyRing",
+    "Loss",
     "NewKey",
+    "NewestHead",
     "NotReplicated",
     "NotThere",
     "OrderRecord",
@@ -78,6 +82,7 @@ __all__ = [
     "Run",
     "SealedEntry",
     "Seals",
+    "SetBack",
     "ShopRecord",
     "StillRunning",
     "Store",

@@ -27,7 +27,7 @@ SCHEMES = ("redis", "rediss", "unix")
 SENTINEL_SCHEME = "redis+sentinel"
 SENTINEL_PORT = 26379
 _REPLICAS = "replicas="
-_WITNESS_MS = 1000
+WITNESS_MS = 1000
 # Answers that pass by themselves: data being read, a fail-over under way, another's long script.
 AWAY = ("LOADING", "MASTERDOWN", "CLUSTERDOWN", "TRYAGAIN", "BUSY")
 # The same for writes alone: a replica, a disk that can't be written, a master without its replicas, full memory.
@@ -160,6 +160,11 @@ class Connection:
         url, replicas = replicas_asked_for(url)
         return cls(connect(url, timeout_s * 1.5 if replicas else timeout_s), None, replicas, timeout_s / 2)
 
+    @property
+    def wants_replicas(self) -> bool:
+        """Whether a write counts only once replicas have it."""
+        return self._replicas > 0
+
     def ask(self, *command: Any) -> Any:
         """One command's answer."""
         return self._guarded(lambda: self._execute(*command))
@@ -208,7 +213,7 @@ class Connection:
         """
         if self._replicas:
             # The replicas get all writes in one order, and only one of this connection's own can be waited for.
-            self._guarded(lambda: self._replicated("SET", names.WITNESS, "", "PX", _WITNESS_MS))
+            self._guarded(lambda: self._replicated("SET", names.WITNESS, "", "PX", WITNESS_MS))
 
     @staticmethod
     def _run(

@@ -29,6 +29,13 @@ class StoreBroken(StoreError):
     """The store can't be used until somebody acts: a wrong address, a wrong password, damaged data."""
 
 
+class SetBack(StoreBroken):
+    """The store lacks what this process knows to have been in it: it was set back, or lost writes in a promotion.
+
+    Nothing is written until that is back, or somebody adopts what is there.
+    """
+
+
 class Altered(StoreBroken):
     """A document that no service with our seal key wrote under this name: put into the store past it, or altered there.
 

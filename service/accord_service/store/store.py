@@ -48,6 +48,7 @@ class Store:
         committer = Committer(connection, clock, seals)
         self._clock = clock
         self.seals = committer.seals
+        self.newest = committer.newest
         self.audit = AuditLog(connection)
         self.adoption = Adoption(committer, self._patient)
         self.revisions = RevisionStore(committer)
@@ -101,10 +102,13 @@ class Store:
         self._connection.ask("PING")
 
     def try_to_write(self) -> None:
-        """Returns if the store takes writes: it is given a word that ends by itself, in no audit.
+        """Returns if the store takes writes, and its audit may be written on: it is given a word that ends by itself,
+        in no audit.
 
-        Raises WriteRefused where its memory or disk is full or it is a replica; StoreAway or StoreBroken.
+        Raises WriteRefused where its memory or disk is full or it is a replica; StoreBroken where the audit does not
+        end as a service with our key left it, or lacks what this process knows of (SetBack), and StoreAway.
         """
+        self.newest.check()
         self._connection.ask("SET", names.TRIAL, "1", "EX", TRIAL_S)
 
     def confirm(self) -> None:

@@ -16,9 +16,10 @@ def get_readyz() -> Response:
     """The book is loaded, the authority's own test is green, the store answers; 503 when no order can be judged.
 
     "degraded" is not down: answers go on from what is held in memory, the store answers and takes no writes (it is
-    full, or a replica), the judge had to settle what the engine failed at or got wrong, or the store is not what the
-    audit says. The third stays so until the worker starts anew, since no time and no right answer to another question
-    shows that what made the engine wrong is over; so does a store that was set back.
+    full, or a replica, or its audit may not be written on), the judge had to settle what the engine failed at or got
+    wrong, or the store is not what the audit says. The third stays so until the worker starts anew, since no time and
+    no right answer to another question shows that what made the engine wrong is over. A store that was set back stays
+    so until that is undone or adopted.
     """
     state = room().state()
     book: dict[str, Any] = {"ok": state.head is not None}
