@@ -34,7 +34,7 @@ from accord_service.store.records import OrderRecord, without_reference
 from accord_service.store.revisions import RevisionHead, RevisionRecord
 from accord_service.store.seals import SEAL_FAULTS, ChainHead, Seals
 from accord_service.store.shops import VERSIONS_MOST, HouseRecord, ShopRecord, VersionRecord
-from accord_service.store.store import Store
+from accord_service.store.store import OtherKey, Store
 from accord_service.store.watch import HeadWatch, Watched
 
 __all__ = [
@@ -71,6 +71,7 @@ __all__ = [
     "NotReplicated",
     "NotThere",
     "OrderRecord",
+    "OtherKey",
     "OutcomeRecord",
     "Page",
     "ProposalRecord",

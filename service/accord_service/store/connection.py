@@ -26,6 +26,8 @@ HEALTH_CHECK_S = 15
 SCHEMES = ("redis", "rediss", "unix")
 SENTINEL_SCHEME = "redis+sentinel"
 SENTINEL_PORT = 26379
+# As the server lists our connections: this and the id of the seal key that is written with. Older versions had no id.
+CLIENT_NAME, KEYLESS = "accord", "keyless"
 _REPLICAS = "replicas="
 WITNESS_MS = 1000
 # Answers that pass by themselves: data being read, a fail-over under way, another's long script.
@@ -82,7 +84,7 @@ def _host(text: str) -> tuple[str, int]:
     return host, int(port)
 
 
-def connect(url: str, timeout_s: float = TIMEOUT_S, client_name: str = "accord") -> redis.Redis:
+def connect(url: str, timeout_s: float = TIMEOUT_S, key_id: str = KEYLESS) -> redis.Redis:
     """A client with explicit timeouts and no retries of its own; connects at the first command.
 
     ``url``: ``redis://``, ``rediss://``, ``unix://`` or ``redis+sentinel://``. Raises StoreBroken for any other.
@@ -95,7 +97,7 @@ def connect(url: str, timeout_s: float = TIMEOUT_S, client_name: str = "accord")
         "retry": Retry(NoBackoff(), 0),
         "health_check_interval": HEALTH_CHECK_S,
         "decode_responses": False,
-        "client_name": client_name,
+        "client_name": f"{CLIENT_NAME}-{key_id}",
         "protocol": 2,
     }
     if scheme == SENTINEL_SCHEME:
@@ -152,13 +154,21 @@ class Connection:
         self._wait = ("WAIT", replicas, max(1, round(replication_s * 1000)))
 
     @classmethod
-    def to(cls, url: str, timeout_s: float = TIMEOUT_S) -> Connection:
+    def to(cls, url: str, timeout_s: float = TIMEOUT_S, key_id: str = KEYLESS) -> Connection:
         """To the store at ``url``, from the first command on. ``timeout_s``: for connecting, and for each answer.
 
         An answer that waits for replicas may take half as long again: servers look but ten times a second who waited.
         """
         url, replicas = replicas_asked_for(url)
-        return cls(connect(url, timeout_s * 1.5 if replicas else timeout_s), None, replicas, timeout_s / 2)
+        client = connect(url, timeout_s * 1.5 if replicas else timeout_s, key_id)
+        return cls(client, None, replicas, timeout_s / 2)
+
+    def clients(self) -> list[tuple[str, str]]:
+        """The seal key's id (see ``CLIENT_NAME``) and the address of each of the program's connections to the store."""
+        lines = bytes(self.ask("CLIENT", "LIST")).decode("utf-8", "replace").splitlines()
+        fields = [dict(word.partition("=")[::2] for word in line.split(" ")) for line in lines]
+        named = [(one.get("name", "").partition("-"), one.get("addr", "")) for one in fields]
+        return [(key_id, address) for (name, _, key_id), address in named if name == CLIENT_NAME]
 
     @property
     def wants_replicas(self) -> bool:

@@ -182,6 +182,57 @@ def test_the_last_seconds_taken_back_stop_writes_until_somebody_adopts(
     wait_for(lambda: saw.get("/readyz").json and _kept_seq(fresh) == rooms[1].store.newest.head.seq, seconds=5.0)
 
 
+def new_key_file(folder: Path) -> Path:
+    file = folder / "new.pem"
+    file.write_bytes(new_key())
+    return file
+
+
+def test_adopting_with_another_key_is_refused_while_services_have_theirs(
+    fresh: Any, serve: Callable[[Any], Flask], raw: Any, tmp_path: Path
+) -> None:
+    """They could not read what was sealed anew, nor write."""
+    service = serve(fresh)
+    client, room = service.test_client(), service.extensions["accord"]
+    head, words = raw.get("{accord}:audit-head"), ["audit", "adopt", "--store", fresh.server.url, "--as-it-is"]
+    words += ["--seal-key", str(new_key_file(tmp_path))]
+    refused = CliRunner().invoke(main, words)
+    assert refused.exit_code != 0
+    for part in ("Services with another key are connected", f"key {room.store.seals.key_id}: ", "Stop them first"):
+        assert part in refused.output
+    assert raw.get("{accord}:audit-head") == head
+    assert client.get("/readyz").json["status"] == "ready"
+    room.close()
+    adopted = CliRunner().invoke(main, words)
+    assert adopted.exit_code == 0, adopted.output
+
+
+def test_adopting_with_the_same_key_is_followed_by_a_running_service(fresh: Any, serve: Callable[[Any], Flask]) -> None:
+    client = serve(fresh).test_client()
+    body = {"shop_id": "quay-side", "role": "counter", "holder": "One more"}
+    for _ in range(2):
+        issued = client.post("/v1/keys", json=body, headers=fresh.headers("collective", "admin"))
+        assert issued.status_code == 201, issued.text
+        adopted = CliRunner().invoke(main, ["audit", "adopt", "--store", fresh.server.url])
+        assert adopted.exit_code == 0, adopted.output
+    assert client.get("/readyz").json["status"] == "ready"
+
+
+def test_writes_are_not_said_to_be_taken_where_another_key_sealed_the_audit(
+    fresh: Any, serve: Callable[[Any], Flask], wait_for: Callable[..., None]
+) -> None:
+    client = serve(fresh).test_client()
+    assert client.get("/readyz").json["checks"]["writes"] == {"ok": True, "detail": ""}
+    with closing(Store.at(fresh.server.url, timeout_s=5.0, seals=Seals.from_pem(new_key()))) as other:
+        other.adoption.adopt(who="t")
+    wait_for(lambda: not client.get("/readyz").json["checks"]["writes"]["ok"], seconds=5.0)
+    detail = client.get("/readyz").json["checks"]["writes"]["detail"]
+    assert detail.startswith(
+        "the head of the audit is sealed with a key that is not in the seal key's file; nothing is"
+    )
+    assert 'accord_degraded{part="writes"} 1.0' in client.get("/metrics").text
+
+
 def _kept_seq(fresh: Any) -> int:
     return ChainHead.from_line((fresh.data / ANCHOR).read_text()).seq
 
