@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import threading
+import time
 import zlib
 from collections.abc import Callable
 from typing import Any
 
 import pytest
 
-from accord_service.store import AlteredWork, Event, Run, Store, Work
+from accord_service.store import AlteredWork, Event, Run, Store, Work, effects
 
 RUN = Run("p1", "run_1")
 KEY = "{accord}:effect-work:p1:run_1"
@@ -137,3 +138,25 @@ def test_the_work_of_before_put_back_whole_is_the_work_of_before(store: Store, r
     raw.hset(KEY, mapping=kept)
     work = store.effects.work(RUN, total=True)
     assert (work.version, work.state, work.total) == (1, {"a": 1}, {"sum": 1})
+
+
+def test_whoever_said_so_lately_is_present(store: Store, raw: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+    """By the store's clock. Who was killed says nothing more, and does not count for long."""
+    store.effects.be_present("killed")
+    store.effects.be_present("there")
+    assert store.effects.queue()[2] == 2
+    monkeypatch.setattr(effects, "PRESENT_S", 0.3)
+    time.sleep(0.4)
+    store.effects.be_present("there")
+    assert store.effects.queue()[2] == 1
+    assert raw.zrange("{accord}:job-processes", 0, -1) == [b"there"], "who is gone does not stay behind"
+    assert 0 < raw.ttl("{accord}:job-processes") <= 60
+    store.effects.leave("there")
+    assert (store.effects.queue()[2], store.check().faults) == (0, ())
+
+
+def test_runs_are_told_with_their_time(store: Store, clock: Any) -> None:
+    store.proposals.create(
+        {}, author="ann", state="draft", also=lambda record: store.effects.starting(Run(record.id, "run_1"))
+    )
+    assert store.effects.queue()[1] == ((RUN, clock.now_s),)

@@ -44,6 +44,7 @@ from accord_service.http.problems import HouseRulesDoNotFit, NotFound, NotReady
 from accord_service.run.config import Config
 from accord_service.run.metrics import Metrics
 from accord_service.steps.audit_watch import ANCHOR, AuditWatch, Unfaithful
+from accord_service.steps.effect_queue import EffectQueue, EffectQueueWatch
 from accord_service.steps.key_uses import KeyUses
 from accord_service.steps.outcomes import Tally
 from accord_service.steps.records import Pruning
@@ -117,7 +118,8 @@ class State:
 
     Degraded: answers go on, from what is held where ``store`` says why, with nothing written where ``writes`` says why,
     by the judge's word where ``engine_since_s`` (seconds since 1970) says since when it had to settle what the engine
-    could not answer or answered wrongly, from a store that is not what the audit says where ``audit`` tells how.
+    could not answer or answered wrongly, from a store that is not what the audit says where ``audit`` tells how, with
+    effects left undone where ``effects`` stands still.
     """
 
     status: str
@@ -127,6 +129,7 @@ class State:
     writes: str
     engine_since_s: float | None
     audit: Unfaithful | None
+    effects: EffectQueue
 
 
 class Room:
@@ -140,6 +143,7 @@ class Room:
         self.pruning = Pruning(store)
         self.key_uses = KeyUses(store)
         self.audit_watch = AuditWatch(store, config.data / ANCHOR, clock)
+        self.effect_queue = EffectQueueWatch(store)
         self.rates = Rates(store.rates, config.rate_limits)
         self._clock = clock
         self.checking = threading.Lock()  # held by whoever reads the whole store
@@ -238,12 +242,20 @@ class Room:
                 failed, head, since_s = snapshot.edition.failed, snapshot.edition.head, self.ledger.since_s
                 writes = self.writes_refused()
                 unfaithful = self.audit_watch.unfaithful
-                degraded = snapshot.basis == "held" or bool(writes) or since_s is not None or unfaithful is not None
+                effects = self.effect_queue.current()
+                degraded = (
+                    snapshot.basis == "held"
+                    or bool(writes)
+                    or since_s is not None
+                    or unfaithful is not None
+                    or bool(effects.stands_still)
+                )
                 status = "not ready" if failed else "degraded" if degraded else "ready"
-                return State(status, head, failed, snapshot.why, writes, since_s, unfaithful)
+                return State(status, head, failed, snapshot.why, writes, since_s, unfaithful, effects)
         except NotReady as problem:
-            unfaithful, writes = self.audit_watch.unfaithful, self.writes_refused()
-            return State("not ready", None, "", problem.detail, writes, self.ledger.since_s, unfaithful)
+            writes, effects = self.writes_refused(), self.effect_queue.current()
+            unfaithful = self.audit_watch.unfaithful
+            return State("not ready", None, "", problem.detail, writes, self.ledger.since_s, unfaithful, effects)
 
     def writes_refused(self) -> str:
         """Why nothing can be written; empty where it can. Tried anew after ``WRITES_TRIED_S``: whoever watches asks

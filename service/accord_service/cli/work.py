@@ -8,6 +8,7 @@ import secrets
 import signal
 import socket
 import time
+from contextlib import suppress
 from types import FrameType
 
 import click
@@ -16,6 +17,7 @@ from accord_service.cli.failure import Failure
 from accord_service.run import log
 from accord_service.run.config import Config, ConfigError
 from accord_service.steps.audit_watch import ANCHOR, HEAD_EVERY_S, kept_anchor
+from accord_service.steps.presence import Presence
 from accord_service.store import Seals, Store, StoreError
 
 logger = logging.getLogger("accord_service.work")
@@ -87,13 +89,21 @@ def work(store: str, owner: int | None) -> None:
 
 
 def _work(store: Store, config: Config, end: _End) -> None:
-    _wait_for_a_run(store, end)
-    if end():
-        return
+    name = f"{socket.gethostname()}:{os.getpid()}:{secrets.token_hex(4)}"
+    presence = Presence(store, name)
+    try:
+        _wait_for_a_run(store, end, presence)
+        if not end():
+            _work_until_end(store, config, end, name)
+    finally:
+        with suppress(StoreError):
+            presence.end()
+
+
+def _work_until_end(store: Store, config: Config, end: _End, name: str) -> None:
     # The rules and what they rest on: not before there is something to do, since they take some 60 MB.
     from accord_service.steps.effects import EffectWorker
 
-    name = f"{socket.gethostname()}:{os.getpid()}:{secrets.token_hex(4)}"
     worker = EffectWorker(store, name, edges_most=config.edges_most, stopping=end)
     watch = _HeadWatch(store)
     while not end():
@@ -107,11 +117,12 @@ def _work(store: Store, config: Config, end: _End) -> None:
     worker.close()
 
 
-def _wait_for_a_run(store: Store, end: _End) -> None:
+def _wait_for_a_run(store: Store, end: _End, presence: Presence) -> None:
     watch = _HeadWatch(store)
     while not end():
         try:
             watch()
+            presence()
             if store.effects.runs():
                 return
         except StoreError as error:

@@ -20,6 +20,7 @@ from accord_rules.governance.effort import refuse_dear_changes
 from accord_rules.governance.proposal import ShownEffect
 from accord_rules.infer.engine import EngineError
 from accord_rules.revision.book import Book
+from accord_service.steps.presence import Presence
 from accord_service.steps.proposals import KeptEffect, StoredProposal, get, revision, stored_document
 from accord_service.steps.runs import DONE, FAILED, WORKING
 from accord_service.steps.shards import RECORDED, TRIAL, TRIES_MOST, Progress, Shard
@@ -112,6 +113,7 @@ class EffectWorker:
         self._edges_most, self._shard_most, self._lease_s = edges_most, shard_most, lease_s
         self._stopping = stopping
         self._program = program or trier()
+        self._presence = Presence(store, name)
         self._ready: _Ready | None = None
         self._ready_since_s = 0.0
 
@@ -123,6 +125,7 @@ class EffectWorker:
 
     def turn(self) -> bool:
         """One piece of work, on one of the runs; False if there is none now. Raises StoreAway, StoreBroken."""
+        self._presence()
         return any(self._turn_on(run) for run in self._in_turn(self._store.effects.runs()))
 
     def _in_turn(self, runs: Sequence[Run]) -> Sequence[Run]:
@@ -379,6 +382,7 @@ class EffectWorker:
 
     def mind(self, run: Run, number: int) -> None:
         """Keep the shard for longer. Raises _Lost where the run is not wanted any more, or the shard is another's."""
+        self._presence()
         if self._live(run) is None:
             raise _Lost
         self._change(run, number, lambda progress, now_s: progress.renewed(number, now_s, self._lease_s))

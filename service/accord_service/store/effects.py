@@ -13,8 +13,9 @@ from __future__ import annotations
 
 import hashlib
 import json
+import math
 import zlib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from importlib.resources import files
 from typing import Any
@@ -27,6 +28,7 @@ from accord_service.store.errors import AlteredWork, StoreBroken
 
 _SCRIPT = files("accord_service.store").joinpath("work.lua").read_text(encoding="utf-8")
 _SCRIPT_SHA1 = hashlib.sha1(_SCRIPT.encode(), usedforsecurity=False).hexdigest()  # the server's own name for it
+PRESENT_S = 30.0  # that somebody counts as present who said so
 _LEVEL = 1  # of compression: a sum is written with each shard
 
 
@@ -74,7 +76,36 @@ class EffectStore:
     def runs(self) -> tuple[Run, ...]:
         """The runs to be worked on, the oldest first; one that has ended may still be among them."""
         members = self._connection.ask("ZRANGE", names.RUNS, 0, -1)
-        return tuple(Run(*names.parts(member.decode())) for member in members)
+        return tuple(_run(member) for member in members)
+
+    def be_present(self, name: str) -> None:
+        """Say that the process of this name works on effects, or would; it counts for ``PRESENT_S``."""
+        now_s = _seconds(self._connection.ask("TIME"))
+        self._connection.ask_all(
+            (
+                ("ZADD", names.WORKERS, now_s, name),
+                ("ZREMRANGEBYSCORE", names.WORKERS, "-inf", f"({now_s - PRESENT_S}"),
+                ("EXPIRE", names.WORKERS, math.ceil(2 * PRESENT_S)),
+            )
+        )
+
+    def leave(self, name: str) -> None:
+        """Say that the process of this name has ended."""
+        self._connection.ask("ZREM", names.WORKERS, name)
+
+    def queue(self) -> tuple[float, tuple[tuple[Run, float], ...], int]:
+        """The store's own time, the runs to be worked on with when they began, the oldest first (both in seconds since
+        1970, UTC), and how many processes are present to work on them."""
+        time_, members, present = self._connection.ask_all(
+            (
+                ("TIME",),
+                ("ZRANGE", names.RUNS, 0, -1, "WITHSCORES"),
+                ("ZRANGE", names.WORKERS, 0, -1, "WITHSCORES"),
+            )
+        )
+        now_s = _seconds(time_)
+        begun = tuple((_run(member), float(score)) for member, score in _pairs(members))
+        return now_s, begun, sum(float(score) > now_s - PRESENT_S for _, score in _pairs(present))
 
     def forget(self, run: Run) -> None:
         """Take away what is left of a run that has ended. Whoever finds one that has does that, so that it is done even
@@ -91,7 +122,7 @@ class EffectStore:
             if self._connection.ask("TYPE", _work(run)) in (b"hash", b"none"):
                 raise
             raise AlteredWork(_named(run)) from None
-        now_s = int(time_[0]) + int(time_[1]) / 1e6
+        now_s = _seconds(time_)
         if not any(found):
             return Work(0, None, None, now_s)
         version, text, seal, *packed = found
@@ -135,6 +166,19 @@ def _work(run: Run) -> str:
 
 def _named(run: Run) -> str:
     return names.public(_work(run))
+
+
+def _run(member: bytes) -> Run:
+    return Run(*names.parts(member.decode()))
+
+
+def _pairs(members: Sequence[Any]) -> Sequence[Any]:
+    """Members with their scores, which a connection of this protocol tells one after the other or in pairs."""
+    return members if not members or isinstance(members[0], tuple | list) else [*zip(*[iter(members)] * 2, strict=True)]
+
+
+def _seconds(time_: Sequence[Any]) -> float:
+    return int(time_[0]) + int(time_[1]) / 1e6
 
 
 def _member(run: Run) -> str:

@@ -72,6 +72,7 @@ KINDS: Mapping[str, Kind] = MappingProxyType(
         "witness": Kind("string", not_in_chain="what a wait for the replicas rests on; ends by itself within seconds"),
         "claim": Kind("string", not_in_chain="a write that is under way; ends by itself within 10 s"),
         "trial": Kind("string", not_in_chain="whether the store takes writes; ends by itself within a minute"),
+        "job-processes": Kind("zset", not_in_chain="who works on effects; ends by itself within a minute"),
         "rate": Kind("string", not_in_chain="how often a key, or a shop, has asked; ends by itself within minutes"),
         "keys-used": Kind("zset", not_in_chain="when keys were used last, for whoever looks for old ones"),
     }
