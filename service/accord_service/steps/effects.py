@@ -24,6 +24,7 @@ from accord_service.steps.presence import Presence
 from accord_service.steps.proposals import KeptEffect, StoredProposal, get, revision, stored_document
 from accord_service.steps.runs import DONE, FAILED, WORKING
 from accord_service.steps.shards import RECORDED, TRIAL, TRIES_MOST, Progress, Shard
+from accord_service.steps.turns import Turns
 from accord_service.store import AlteredWork, Conflict, Event, NotThere, Run, Store, StoreAway, StoreError, Work
 from accord_service.worker.edition import loaded, tried_by, try_rules
 from accord_service.worker.trials import trier
@@ -36,7 +37,7 @@ TRIAL_LEASES = 4
 RENEWALS = 6  # in the time of a lease
 READ_AT_ONCE = 50
 AGAIN_S = 0.1
-TURN_S = 60.0  # that a worker stays with one run while others wait: loading another's books takes it a second
+TURN_S = 20.0  # that a worker stays with one run while others wait: loading another's books takes it a second
 WORKER = "effects"  # in the audit, for what is nobody's act
 BECAUSE_MOST = 2000  # characters
 
@@ -114,6 +115,7 @@ class EffectWorker:
         self._stopping = stopping
         self._program = program or trier()
         self._presence = Presence(store, name)
+        self._turns = Turns(self._shop_of)
         self._ready: _Ready | None = None
         self._ready_since_s = 0.0
 
@@ -126,16 +128,27 @@ class EffectWorker:
     def turn(self) -> bool:
         """One piece of work, on one of the runs; False if there is none now. Raises StoreAway, StoreBroken."""
         self._presence()
-        return any(self._turn_on(run) for run in self._in_turn(self._store.effects.runs()))
+        for run in self._in_turn(self._store.effects.runs()):
+            if self._turn_on(run):
+                self._turns.took(run)
+                return True
+        return False
 
     def _in_turn(self, runs: Sequence[Run]) -> Sequence[Run]:
         """The runs in the order in which they are looked at: it stays with one for a while, since its books have to be
-        loaded; then the others have their turns, so that a small one does not wait for hours behind a large one."""
+        loaded; then another shop has its turn, so that no shop waits for all that another asked for."""
+        order = self._turns.order(runs)
         if self._ready is None or self._ready.run not in runs:
             self.close()
-            return runs
-        first = runs.index(self._ready.run) + int(time.monotonic() - self._ready_since_s > TURN_S)
-        return [*runs[first:], *runs[:first]]
+        elif time.monotonic() - self._ready_since_s <= TURN_S:
+            return [self._ready.run, *(run for run in order if run != self._ready.run)]
+        return order
+
+    def _shop_of(self, run: Run) -> str:
+        try:
+            return get(self._store, run.proposal_id).proposal.author_shop or ""
+        except NotThere:
+            return ""
 
     def _turn_on(self, run: Run) -> bool:
         stored = self._live(run)

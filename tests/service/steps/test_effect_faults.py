@@ -64,9 +64,9 @@ class Desk:
         self.recorded = [self.record(order, f"shop-{n % 3}", shop) for n, (order, shop) in enumerate(orders)]
         self.id = self.drafted()
 
-    def drafted(self) -> str:
+    def drafted(self, author: str = AUTHOR) -> str:
         base = Base(self.book.revision, self.book.digest)
-        step = self.steps(AUTHOR, "owner").draft(base, self.changes, "Pale.", "Reports.")
+        step = self.steps(author, "owner").draft(base, self.changes, "Pale.", "Reports.")
         assert step.commit is not None
         return step.commit(lambda _: Transaction()).proposal.id
 
@@ -80,8 +80,8 @@ class Desk:
     def steps(self, who: str, role: str) -> Steps:
         return Steps(store=self.store, held=self.book, who=who, role=role, now_s=time.time())
 
-    def open(self, id_: str | None = None) -> None:
-        step = self.steps(AUTHOR, "owner").open_(id_ or self.id)
+    def open(self, id_: str | None = None, author: str = AUTHOR) -> None:
+        step = self.steps(author, "owner").open_(id_ or self.id)
         assert step.commit is not None
         step.commit(lambda _: Transaction())
 
@@ -374,6 +374,31 @@ def test_effects_take_turns_so_that_a_small_one_does_not_wait_for_hours(
         run_out(worker)
     assert get(desk.store, second).proposal.state == "open"
     desk.must_be_whole()
+
+
+@pytest.mark.parametrize("turn_s", [0.0, 3600.0], ids=["amid their effects", "after each effect"])
+def test_a_shop_does_not_wait_for_all_that_another_asked_for(
+    desk: Desk, monkeypatch: pytest.MonkeyPatch, turn_s: float
+) -> None:
+    """One shop opens four proposals, then another opens one: it is done before the first shop's last three."""
+    monkeypatch.setattr(effects, "TURN_S", turn_s)
+    keys = {
+        shop: desk.store.keys.issue(shop, "owner", holder=f"The owner of {shop}", who="test").record.id
+        for shop in ("many", "one")
+    }
+    many, one = [desk.drafted(keys["many"]) for _ in range(4)], desk.drafted(keys["one"])
+    for id_ in (*many, one):
+        desk.open(id_, keys["one"] if id_ == one else keys["many"])
+
+    def state(id_: str) -> str:
+        run = get(desk.store, id_).run
+        assert run is not None
+        return run.state
+
+    with desk.worker(shard_most=RECORDS) as worker:
+        while state(one) == "working":
+            assert worker.turn()
+    assert [state(id_) for id_ in many].count("done") <= 1
 
 
 # -- the store --------------------------------------------------------------------------------------------------------
