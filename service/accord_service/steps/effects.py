@@ -7,8 +7,10 @@ and who has what (``shards``). So whichever dies, the others finish, and what th
 from __future__ import annotations
 
 import logging
+import threading
 import time
 from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 
 from accord_rules.documents.files import BookError
@@ -31,10 +33,11 @@ from accord_service.worker.trials import trier
 
 logger = logging.getLogger(__name__)
 SHARD_MOST = 200  # orders: some two seconds of one core
-LEASE_S = 30.0
-# The trial can't renew its lease while it waits for a process of its own.
-TRIAL_LEASES = 4
-RENEWALS = 6  # in the time of a lease
+LEASE_S = 15.0
+RENEWALS = 5  # in the time of a lease
+# Another program's work is begun anew once nobody of its own has touched it for so many leases: they may have gone on
+# to other effects meanwhile, for some turns.
+ABANDONED_LEASES = 8
 READ_AT_ONCE = 50
 AGAIN_S = 0.1
 TURN_S = 20.0  # that a worker stays with one run while others wait: loading another's books takes it a second
@@ -198,7 +201,8 @@ class EffectWorker:
             if progress.is_tried:
                 self._judge(run, stored, number, progress)
             else:
-                self._try(run, stored, number)
+                with self._kept(run, number):
+                    self._try(run, stored, number)
         except _Stopped:
             self._change(run, number, lambda progress, now_s: progress.given_back(number, now_s))
             raise
@@ -235,8 +239,7 @@ class EffectWorker:
             raise _Failed(
                 f"A part of it ({_called(shard)}) was begun {shard.tries} times, and whoever was at it ended each time."
             )
-        lease_s = self._lease_s * (TRIAL_LEASES if shard.kind == TRIAL else 1)
-        handed = progress.handed(number, self._name, work.now_s, lease_s)
+        handed = progress.handed(number, self._name, work.now_s, self._lease_s)
         anew = work.state is None or Progress.read(work.state).program != self._program
         total = Differences().document() if anew else None
         return self._store.effects.swap(run, work, handed.document(), total)
@@ -248,7 +251,7 @@ class EffectWorker:
         progress = Progress.read(work.state)
         if progress.program == self._program:
             return progress
-        if progress.may_begin_anew(self._program, work.now_s, self._lease_s * TRIAL_LEASES):
+        if progress.may_begin_anew(self._program, work.now_s, self._lease_s * ABANDONED_LEASES):
             logger.warning("another program's work on an effect is begun anew")
             return Progress.begun(self._program, work.now_s)
         return None
@@ -366,6 +369,9 @@ class EffectWorker:
         return self._ready
 
     def _judge(self, run: Run, stored: StoredProposal, number: int, progress: Progress) -> None:
+        if self._ready is None or self._ready.run != run:
+            with self._kept(run, number):  # to load the books may take a busy machine as long as a lease
+                self._of(run, stored, progress.edges)
         ready, shard = self._of(run, stored, progress.edges), progress.shards[number]
         differences, mind = Differences(), _Mind(self, run, number)
         read = 0
@@ -399,6 +405,29 @@ class EffectWorker:
         if self._live(run) is None:
             raise _Lost
         self._change(run, number, lambda progress, now_s: progress.renewed(number, now_s, self._lease_s))
+
+    @contextmanager
+    def _kept(self, run: Run, number: int) -> Iterator[None]:
+        """Keep the shard from beside what is done to it, which can't do so itself: the trial of a book waits for a
+        process of its own. Should it be lost all the same, writing down what came of it tells."""
+        over = threading.Event()
+
+        def keep() -> None:
+            while not over.wait(self._lease_s / RENEWALS):
+                try:
+                    self.mind(run, number)
+                except _Lost:
+                    return
+                except StoreError as error:
+                    logger.debug("a trial's lease could not be renewed: %s", error)
+
+        keeper = threading.Thread(target=keep, name="trial-keeper", daemon=True)
+        keeper.start()
+        try:
+            yield
+        finally:
+            over.set()
+            keeper.join()
 
     def _conclude(self, run: Run, stored: StoredProposal, progress: Progress) -> None:
         """Show what all shards come to, and put the proposal to the stewards. Of several workers one does."""

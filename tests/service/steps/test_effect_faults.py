@@ -39,6 +39,7 @@ from accord_service.steps import effects
 from accord_service.steps.effects import EffectWorker, so_far
 from accord_service.steps.proposals import KeptEffect, Steps, StoredProposal, get
 from accord_service.steps.records import question_document
+from accord_service.steps.shards import Progress
 from accord_service.store import EmbeddedServer, Event, Store, StoreAway, Transaction
 from accord_service.store.embedded import wheel_binary
 from accord_service.worker.trials import trier
@@ -342,7 +343,7 @@ def test_two_programs_do_not_mix_what_they_judged(desk: Desk) -> None:
             assert old.turn()
         assert so_far(desk.store, desk.stored()).replayed == 2 * SHARD
         assert not new.turn(), "the old one is at it"
-        time.sleep(BRIEF_S * effects.TRIAL_LEASES)
+        time.sleep(BRIEF_S * effects.ABANDONED_LEASES)
         assert new.turn(), "the old one is gone"
         assert so_far(desk.store, desk.stored()).replayed == 0
         assert not old.turn(), "the new one is at it"
@@ -399,6 +400,67 @@ def test_a_shop_does_not_wait_for_all_that_another_asked_for(
         while state(one) == "working":
             assert worker.turn()
     assert [state(id_) for id_ in many].count("done") <= 1
+
+
+_AMID_THE_TRIAL = """
+import sys
+from accord_service.steps import effects
+from accord_service.store import Store
+
+def try_rules(*_, **how):
+    print("amid the trial", flush=True)
+    sys.stdin.read()
+
+effects.try_rules = try_rules
+url, lease_s = sys.argv[1], float(sys.argv[2])
+effects.EffectWorker(Store.at(url, timeout_s=20.0), "killed", lease_s=lease_s).turn()
+"""
+
+
+def test_a_trial_is_its_workers_while_that_lives_and_anothers_soon_after(desk: Desk) -> None:
+    """It can last longer than a lease, which is renewed beside it: so the lease need not be as long as any trial."""
+    desk.open()
+    lease_s = 1.0
+    with (
+        subprocess.Popen(
+            [sys.executable, "-c", _AMID_THE_TRIAL, desk.url, str(lease_s)],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            env={**os.environ, "PYTHONPATH": os.pathsep.join(filter(None, sys.path))},
+        ) as process,
+        desk.worker(lease_s=lease_s) as other,
+    ):
+        assert process.stdout is not None
+        assert process.stdout.readline() == b"amid the trial\n"
+        until = time.monotonic() + 3 * lease_s
+        while time.monotonic() < until:
+            assert not other.turn(), "whoever has it lives"
+            time.sleep(0.05)
+        process.kill()
+        process.wait()
+        stored = desk.stored()
+        assert stored.run is not None
+        work = desk.store.effects.work(stored.run.of(desk.id))
+        assert work.state is not None
+        assert Progress.read(work.state).shards[0].until_s - work.now_s <= lease_s
+        wait_for(other.turn)
+        run_out(other)
+    desk.must_be_whole()
+
+
+def test_a_trial_that_lasts_longer_than_its_lease_counts(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
+    tried, try_rules = [], effects.try_rules
+
+    def try_slowly(*arguments: Any, **how: Any) -> None:
+        tried.append(1)
+        time.sleep(4 * BRIEF_S)
+        try_rules(*arguments, **how)
+
+    monkeypatch.setattr(effects, "try_rules", try_slowly)
+    desk.open()
+    with desk.worker(lease_s=BRIEF_S) as worker:
+        assert worker.turn()
+    assert (len(tried), so_far(desk.store, desk.stored()).orders) == (1, RECORDS + EDGES)
 
 
 # -- the store --------------------------------------------------------------------------------------------------------
