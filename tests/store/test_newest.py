@@ -8,11 +8,13 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 import pytest
+from redis.exceptions import RedisError
 
-from accord_service.store import ChainHead, NotReplicated, SetBack, Store, StoreBroken
+from accord_service.store import ChainHead, NotReplicated, SetBack, Store, StoreAway, StoreBroken
 from accord_service.store.breaker import Breaker
 from accord_service.store.connection import Connection, connect
 from accord_service.store.embedded import EmbeddedServer
@@ -186,6 +188,67 @@ def test_what_no_replica_has_is_not_known(server: EmbeddedServer, open_store: Ca
         write(wary, "two")
     assert (wary.audit.head().seq, wary.newest.loss) == (1, None)
     wary.close()
+
+
+@pytest.mark.parametrize("replicas", [0, 1])
+def test_a_promotion_that_lost_what_was_acknowledged_is_told_and_one_that_lost_nothing_is_not(
+    run_redis: Callable[..., Any],
+    free_port: Callable[[], int],
+    tmp_path: Path,
+    until: Callable[[Callable[[], bool]], float],
+    replicas: int,
+) -> None:
+    """The replica is cut off before the last write, which an address without ``replicas`` acknowledges all the same.
+    Its port then becomes the primary's, as an address of Sentinels would lead there."""
+    ports = {name: free_port() for name in ("primary", "replica")}
+    for name in ports:
+        (tmp_path / name).mkdir()
+    words = [("--port", str(port), "--dir", str(tmp_path / name)) for name, port in ports.items()]
+    primary = run_redis(*words[0], "--repl-diskless-sync-delay", "0")
+    run_redis(*words[1], "--replicaof", "127.0.0.1", str(ports["primary"]))
+    replica: Any = connect(f"redis://127.0.0.1:{ports['replica']}/0", timeout_s=5.0)
+    url = f"redis://127.0.0.1:{ports['primary']}/0" + ("?replicas=1" if replicas else "")
+    store, seeing = Store.at(url), Store.at(url)
+
+    def holds(ask: Callable[[], object]) -> Callable[[], bool]:
+        def does() -> bool:
+            try:
+                return bool(ask())
+            except (RedisError, StoreAway):
+                return False
+
+        return does
+
+    until(holds(lambda: replica.info("replication")["master_link_status"] == "up"))
+    until(holds(lambda: store.confirm() or True))
+    known = write(store, "one")
+    until(holds(lambda: replica.get(HEAD) == known.text().encode()))
+    replica.replicaof("NO", "ONE")
+    if replicas:
+        with pytest.raises(NotReplicated):
+            write(store, "two")
+        with pytest.raises(NotReplicated):
+            seeing.newest.look()
+    else:
+        known = write(store, "two")
+        seeing.newest.look()
+    assert store.audit.head().seq == 2
+    primary.kill()
+    primary.wait()
+    replica.config_set("port", str(ports["primary"]))
+    until(holds(lambda: store.audit.head().seq == 1))
+    for one in (store, seeing):
+        until(holds(lambda one=one: one.ping() or True))  # type: ignore[misc]
+        if replicas:
+            one.newest.check()
+            assert one.newest.loss is None
+        else:
+            with pytest.raises(SetBack, match="the audit ends with entry 1, and had entry 2 of "):
+                one.shops.create("three", {}, who="t")
+            assert one.newest.loss is not None
+            assert one.newest.loss.known == known
+    for client in (replica, store, seeing):
+        client.close()
 
 
 @pytest.mark.parametrize(

@@ -163,7 +163,7 @@ class AuditWatch:
     def _keep(self, head: ChainHead) -> None:
         """In place of an older line; a worker that looked a moment earlier does not undo another's."""
         kept = kept_anchor(self._anchor)
-        if not head.seq or head == kept or head.written_at < kept.written_at:
+        if head.seq <= kept.seq and head.written_at <= kept.written_at:
             return
         try:
             handle, opened = tempfile.mkstemp(dir=self._anchor.parent, prefix=f".{self._anchor.name}-")

@@ -193,12 +193,15 @@ class Connection:
         return answers
 
     def _send_to_primary(self, commands: Sequence[Sequence[Any]]) -> list[Any]:
+        self._let_go_of_others()
+        return self._send(commands)
+
+    def _let_go_of_others(self) -> None:
         pool = self._client.connection_pool
         if isinstance(pool, SentinelConnectionPool):
             # Where no Sentinel answers, nobody was promoted as far as can be known.
             with suppress(exceptions.RedisError, OSError):
                 pool.get_master_address()  # type: ignore[no-untyped-call]  # lets go of connections to any other
-        return self._send(commands)
 
     def _send(self, commands: Sequence[Sequence[Any]]) -> list[Any]:
         pipeline = self._client.pipeline(transaction=False)
@@ -210,6 +213,15 @@ class Connection:
     def run(self, script: str, sha1: str, keys: Sequence[str], arguments: Sequence[str | bytes]) -> Any:
         """The answer of a script, sent whole only if the server does not have it yet."""
         return self._guarded(lambda: self._run(self._execute, script, sha1, keys, arguments))
+
+    def run_at_primary(self, script: str, sha1: str, keys: Sequence[str], arguments: Sequence[str | bytes]) -> Any:
+        """The same at the store that is the primary at this moment; see ``ask_primary``."""
+
+        def run() -> Any:
+            self._let_go_of_others()
+            return self._run(self._execute, script, sha1, keys, arguments)
+
+        return self._guarded(run)
 
     def commit(self, script: str, sha1: str, keys: Sequence[str], arguments: Sequence[str | bytes]) -> Any:
         """The same for a script whose writes must not be lost. Raises NotReplicated if too few replicas have them."""

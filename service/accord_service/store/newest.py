@@ -108,7 +108,8 @@ class NewestHead:
 
     def _checked(self, witness_ms: int) -> ChainHead:
         known = self.head
-        run = self._connection.commit if witness_ms else self._connection.run
+        # A primary that was frozen while another was promoted lacks what is known, and is no store set back.
+        run = self._connection.commit if witness_ms else self._connection.run_at_primary
         keys = (names.AUDIT, names.AUDIT_HEAD, names.WITNESS)
         text, length, ends, goes_on = run(
             _SCRIPT, _SCRIPT_SHA1, keys, (str(known.seq), in_entry(known), str(witness_ms))
