@@ -43,7 +43,7 @@ from accord_rules.revision.book import Book
 from accord_service.http.problems import HouseRulesDoNotFit, NotFound, NotReady
 from accord_service.run.config import Config
 from accord_service.run.metrics import Metrics
-from accord_service.steps.audit_watch import ANCHOR, AuditWatch, Unfaithful
+from accord_service.steps.audit_watch import AuditWatch, Unfaithful
 from accord_service.steps.effect_queue import EffectQueue, EffectQueueWatch
 from accord_service.steps.key_uses import KeyUses
 from accord_service.steps.outcomes import Tally
@@ -142,7 +142,7 @@ class Room:
         self.tally = Tally(store)
         self.pruning = Pruning(store)
         self.key_uses = KeyUses(store)
-        self.audit_watch = AuditWatch(store, config.data / ANCHOR, clock)
+        self.audit_watch = AuditWatch(store, config.anchor_file, clock)
         self.effect_queue = EffectQueueWatch(store)
         self.rates = Rates(store.rates, config.rate_limits)
         self._clock = clock

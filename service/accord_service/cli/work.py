@@ -16,9 +16,9 @@ import click
 from accord_service.cli.failure import Failure
 from accord_service.run import log
 from accord_service.run.config import Config, ConfigError
-from accord_service.steps.audit_watch import ANCHOR, HEAD_EVERY_S, kept_anchor
+from accord_service.steps.audit_watch import HEAD_EVERY_S
 from accord_service.steps.presence import Presence
-from accord_service.store import Seals, Store, StoreError
+from accord_service.store import ChainHead, Seals, Store, StoreError
 
 logger = logging.getLogger("accord_service.work")
 NICE = 10
@@ -81,7 +81,7 @@ def work(store: str, owner: int | None) -> None:
         raise Failure(f"It cannot start: {error}") from None
     log.configure(config.log_level)
     os.nice(NICE)
-    opened.newest.remember(kept_anchor(config.data / ANCHOR))
+    opened.newest.remember(ChainHead.kept_in(config.anchor_file))
     try:
         _work(opened, config, _End(owner))
     finally:

@@ -16,12 +16,14 @@ from accord_service.http.roles import COLLECTIVE
 from accord_service.run.config import SEAL_KEY_FILE, Config
 from accord_service.store import (
     SEAL_FAULTS,
+    ChainHead,
     Conflict,
     EmbeddedServer,
     KeyRecord,
     NewKey,
     NotThere,
     Seals,
+    SetBack,
     Store,
     StoreAway,
     StoreBroken,
@@ -56,6 +58,8 @@ def furnish(url: str, data: Path, *, new_admin: str = "") -> Path | None:
     config = replace(Config.from_env(), data=data)
     seals, made = (Seals.read(config.seal_key), False) if config.seal_key else Seals.made_at(config.seal_key_file)
     store = Store.at(url, timeout_s=PATIENT_S, seals=seals)  # nobody waits for its answers
+    # A store that was emptied behind a service that had one is not begun anew as if nothing were.
+    store.newest.remember(ChainHead.kept_in(config.anchor_file))
     try:
         _patiently(store.ping)
         _patiently(lambda: _sealed(store, made))
@@ -68,6 +72,10 @@ def furnish(url: str, data: Path, *, new_admin: str = "") -> Path | None:
         return write_key(
             data / "keys", "admin", lambda: store.keys.issue(COLLECTIVE, "admin", holder=new_admin, who=WHO)
         )
+    except SetBack as error:
+        raise StoreBroken(
+            f"{error}; where the data folder was of another store, remove {config.anchor_file.name}"
+        ) from None
     finally:
         store.close()
 

@@ -26,7 +26,6 @@ HEAD_EVERY_S = 2.0
 PAUSE_S = 0.005  # between pages, for the threads that answer
 KINDS = ("key", "shop", "house", "head", "directory")
 WENT_BACK = "went-back"  # as a check calls it; but what this worker knows of it does not pass with the next look
-ANCHOR = "audit-anchor"
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,7 +60,7 @@ class AuditWatch:
         self._logged = ChainHead()
         self._closing = threading.Event()
         self._found: Unfaithful | None = None
-        kept = kept_anchor(anchor)
+        kept = ChainHead.kept_in(anchor)
         store.newest.remember(kept)
         # One that no key of ours sealed is told by each check, until what it is of was adopted.
         self._strange = kept if store.seals.fault_of(kept) else None
@@ -162,7 +161,7 @@ class AuditWatch:
 
     def _keep(self, head: ChainHead) -> None:
         """In place of an older line; a worker that looked a moment earlier does not undo another's."""
-        kept = kept_anchor(self._anchor)
+        kept = ChainHead.kept_in(self._anchor)
         if head.seq <= kept.seq and head.written_at <= kept.written_at:
             return
         try:
@@ -172,17 +171,6 @@ class AuditWatch:
             os.replace(opened, self._anchor)
         except OSError as error:
             logger.debug("the audit's anchor can't be kept: %s", error)
-
-
-def kept_anchor(file: Path) -> ChainHead:
-    """The head that a data folder keeps; that of an empty chain where it keeps none that can be read."""
-    try:
-        return ChainHead.from_line(file.read_text(encoding="ascii"))
-    except FileNotFoundError:
-        return ChainHead()
-    except (OSError, ValueError) as error:
-        logger.warning("the audit's anchor can't be read: %s", error)
-        return ChainHead()
 
 
 class _Closing(Exception):

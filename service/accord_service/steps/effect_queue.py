@@ -12,6 +12,7 @@ import time
 from contextlib import suppress
 from dataclasses import dataclass
 
+from accord_rules.documents.reading import DocumentError
 from accord_service.steps.proposals import get
 from accord_service.steps.runs import WORKING
 from accord_service.store import NotThere, Run, Store, StoreError
@@ -74,6 +75,6 @@ def look(store: Store) -> EffectQueue:
 def _is_wanted(store: Store, run: Run) -> bool:
     try:
         stored = get(store, run.proposal_id)
-    except NotThere:
+    except (NotThere, DocumentError):  # what cannot be read nobody can work out
         return False
     return stored.run is not None and stored.run.run_id == run.run_id and stored.run.state == WORKING

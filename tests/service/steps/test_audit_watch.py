@@ -16,11 +16,12 @@ from tests.service.conftest import ok
 
 from accord_service.cli.main import main
 from accord_service.steps import audit_watch
-from accord_service.steps.audit_watch import ANCHOR, AuditWatch
+from accord_service.steps.audit_watch import AuditWatch
 from accord_service.store import ChainHead, Seals, Store
 from accord_service.store.connection import connect
 from accord_service.store.seals import new_key
 
+ANCHOR = "audit-anchor"
 SOUND = {"ok": True, "since": None, "detail": ""}
 
 
@@ -158,7 +159,7 @@ def test_the_last_seconds_taken_back_stop_writes_until_somebody_adopts(
     assert issue(wrote) == 201
     lost = rooms[0].store.newest.head
     wait_for(lambda: saw.get("/readyz").json and rooms[1].store.newest.head == lost, seconds=5.0)
-    assert ChainHead.from_line((fresh.data / ANCHOR).read_text()) == lost
+    assert ChainHead.from_line((fresh.config.anchor_file).read_text()) == lost
     set_back(raw, kept)
     head = raw.get("{accord}:audit-head")
     for client in (wrote, saw):
@@ -234,7 +235,7 @@ def test_writes_are_not_said_to_be_taken_where_another_key_sealed_the_audit(
 
 
 def _kept_seq(fresh: Any) -> int:
-    return ChainHead.from_line((fresh.data / ANCHOR).read_text()).seq
+    return ChainHead.from_line((fresh.config.anchor_file).read_text()).seq
 
 
 def test_the_head_stands_in_the_log_to_be_looked_for_later(
