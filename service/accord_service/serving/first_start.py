@@ -73,9 +73,8 @@ def furnish(url: str, data: Path, *, new_admin: str = "") -> Path | None:
             data / "keys", "admin", lambda: store.keys.issue(COLLECTIVE, "admin", holder=new_admin, who=WHO)
         )
     except SetBack as error:
-        raise StoreBroken(
-            f"{error}; where the data folder was of another store, remove {config.anchor_file.name}"
-        ) from None
+        file = config.anchor_file.name
+        raise StoreBroken(f"{error}; where the data folder was of another store, remove {file}") from None
     finally:
         store.close()
 
