@@ -53,7 +53,8 @@ def _furnish(config: Config, clock: Callable[[], float]) -> Room:
     room = Room(config, Store.at(config.store_url, clock=clock, seals=seals), Metrics(), clock)
     state = room.state()
     if state.status != "ready":
-        why = state.failed or state.store or (state.audit and state.audit.detail) or "the engine is in doubt"
+        told = (state.failed, state.store, state.writes, state.audit and state.audit.detail, state.effects.stands_still)
+        why = next(filter(None, told), "the engine is in doubt")
         logger.warning("started, but %s", state.status, extra={"details": {"why": why}})
     return room
 

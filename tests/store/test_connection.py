@@ -137,18 +137,23 @@ def test_a_store_behind_sentinel_survives_the_loss_of_its_master(
     idle = Store.at(f"redis+sentinel://127.0.0.1:{sentinel_port}/collective")
     idle.revisions.first({}, author="t", reason="")
     before = idle.watch.current().directory
+    knowing = Store.at(f"redis+sentinel://127.0.0.1:{sentinel_port}/collective")
+    knowing.newest.look()
     until(lambda: replica.get("{accord}:audit-head") == idle.audit.head().text().encode())
     os.kill(master.pid, signal.SIGSTOP)
     until(lambda: answers(lambda: store.shops.create("t", {}, who="t")))
     os.kill(master.pid, signal.SIGCONT)
     raw: Any = connect(f"redis://127.0.0.1:{master_port}")
     assert raw.hget("{accord}:directory", "v") == str(before).encode(), "the replaced one answers as if nothing were"
+    knowing.newest.remember(store.audit.head())
+    knowing.newest.look()
+    assert knowing.newest.loss is None, "one that was replaced lacks what is known, and is no store set back"
     seen = idle.watch.current()
     assert seen.live
     assert seen.directory > before, "what was seen was seen by the primary that was replaced"
     assert [shop.id for shop in store.shops.list()] == ["s", "t"]
     assert store.audit.verify() is None
-    for client in (replica, sentinel, store, idle, raw):
+    for client in (replica, sentinel, store, idle, knowing, raw):
         client.close()
 
 

@@ -44,7 +44,8 @@ from accord_service.http.problems import HouseRulesDoNotFit, NotFound, NotReady
 from accord_service.run.config import Config
 from accord_service.run.metrics import Metrics
 from accord_service.run.times import newest_day
-from accord_service.steps.audit_watch import ANCHOR, AuditWatch, Unfaithful
+from accord_service.steps.audit_watch import AuditWatch, Unfaithful
+from accord_service.steps.effect_queue import EffectQueue, EffectQueueWatch
 from accord_service.steps.key_uses import KeyUses
 from accord_service.steps.outcomes import Tally
 from accord_service.steps.records import Pruning
@@ -122,7 +123,8 @@ class State:
 
     Degraded: answers go on, from what is held where ``store`` says why, with nothing written where ``writes`` says why,
     by the judge's word where ``engine_since_s`` (seconds since 1970) says since when it had to settle what the engine
-    could not answer or answered wrongly, from a store that is not what the audit says where ``audit`` tells how.
+    could not answer or answered wrongly, from a store that is not what the audit says where ``audit`` tells how, with
+    effects left undone where ``effects`` stands still.
     """
 
     status: str
@@ -132,6 +134,7 @@ class State:
     writes: str
     engine_since_s: float | None
     audit: Unfaithful | None
+    effects: EffectQueue
 
 
 class Room:
@@ -144,7 +147,8 @@ class Room:
         self.tally = Tally(store)
         self.pruning = Pruning(store)
         self.key_uses = KeyUses(store)
-        self.audit_watch = AuditWatch(store, config.data / ANCHOR, clock)
+        self.audit_watch = AuditWatch(store, config.anchor_file, clock)
+        self.effect_queue = EffectQueueWatch(store)
         self.rates = Rates(store.rates, config.rate_limits)
         self._clock = clock
         self.checking = threading.Lock()  # held by whoever reads the whole store
@@ -248,20 +252,29 @@ class Room:
         try:
             with self.taken() as snapshot:
                 failed, head, since_s = snapshot.edition.failed, snapshot.edition.head, self.ledger.since_s
-                writes = self._writes_refused()
+                writes = self.writes_refused()
                 unfaithful = self.audit_watch.unfaithful
-                degraded = snapshot.basis == "held" or bool(writes) or since_s is not None or unfaithful is not None
+                effects = self.effect_queue.current()
+                degraded = (
+                    snapshot.basis == "held"
+                    or bool(writes)
+                    or since_s is not None
+                    or unfaithful is not None
+                    or bool(effects.stands_still)
+                )
                 status = "not ready" if failed else "degraded" if degraded else "ready"
-                return State(status, head, failed, snapshot.why, writes, since_s, unfaithful)
+                return State(status, head, failed, snapshot.why, writes, since_s, unfaithful, effects)
         except NotReady as problem:
-            unfaithful, writes = self.audit_watch.unfaithful, self._writes_refused()
-            return State("not ready", None, "", problem.detail, writes, self.ledger.since_s, unfaithful)
+            writes, effects = self.writes_refused(), self.effect_queue.current()
+            unfaithful = self.audit_watch.unfaithful
+            return State("not ready", None, "", problem.detail, writes, self.ledger.since_s, unfaithful, effects)
 
-    def _writes_refused(self) -> str:
+    def writes_refused(self) -> str:
         """Why nothing can be written; empty where it can. Tried anew after ``WRITES_TRIED_S``: whoever watches asks
         often, and a service that nobody writes to would not notice otherwise."""
         with self._trying:
-            if time.monotonic() >= self._writes_until_s:
+            is_news = self.store.newest.loss is not None and not self._writes
+            if is_news or time.monotonic() >= self._writes_until_s:
                 try:
                     self.store.try_to_write()
                     self._writes = ""

@@ -17,7 +17,16 @@ from accord_rules.documents.counted import counted
 from accord_service.cli.answerers import ServiceCall, put_to, service_named
 from accord_service.cli.failure import Failure
 from accord_service.run.config import SEAL_KEY_FILE, Config, ConfigError, store_url
-from accord_service.store import ChainHead, EmbeddedServer, SealedEntry, Seals, Store, StoreError, broken_at
+from accord_service.store import (
+    ChainHead,
+    EmbeddedServer,
+    SealedEntry,
+    Seals,
+    Store,
+    StoreBroken,
+    StoreError,
+    broken_at,
+)
 
 WHOLE, BROKEN = 0, 1
 TIMEOUT_S = 10.0
@@ -96,7 +105,9 @@ def head(store: str | None, url: str | None, token: str | None, allow_insecure: 
 
 
 @audit.command()
-@click.option("--store", "store", help="The store; no service with another key may be running on it.")
+@click.option(
+    "--store", "store", help="The store. Services may be running on it that have the key in use; none with another."
+)
 @click.option(
     "--data",
     type=click.Path(exists=True, file_okay=False, path_type=Path),
@@ -107,9 +118,9 @@ def head(store: str | None, url: str | None, token: str | None, allow_insecure: 
 def adopt(store: str | None, data: Path | None, seal_key: Path | None, as_it_is: bool) -> None:
     """Seal everything in a store anew, with the key in use.
 
-    After a change of keys this makes the old private key dispensable. With --as-it-is it takes a store whose key is
-    lost, or that was tampered with, as it is now; each later check says so. Afterwards remove the file audit-anchor
-    from the data folder of each service, since the line in it was sealed by the key of before, and start them again.
+    After a change of keys this makes the old private key dispensable. A store that was set back, or lost its last
+    writes, is taken as it is now: services on it that wrote nothing for that reason go on by themselves. With
+    --as-it-is that is done with a store whose key is lost, or that was tampered with; each later check says so.
     """
     if (store is None) == (data is None):
         raise click.UsageError("Name one of --store and --data.")
@@ -118,6 +129,7 @@ def adopt(store: str | None, data: Path | None, seal_key: Path | None, as_it_is:
         account = opened.check()
         if not account.is_whole and not as_it_is:
             raise Failure("\n".join([*account.lines(), "With --as-it-is it is sealed all the same."]))
+        _refuse_beside_another_key(opened)
         count = opened.adoption.adopt(who=WHO)
     sealed = "is sealed as it is" if count == 1 else "are sealed as they are"
     click.echo(f"{counted(count, 'document')} {sealed}.")
@@ -159,6 +171,22 @@ def _anchor(line: str) -> ChainHead:
         return ChainHead.from_line(line)
     except ValueError as error:
         raise click.BadParameter(f"{error}.", param_hint="--anchor") from None
+
+
+def _refuse_beside_another_key(store: Store) -> None:
+    """A service that goes on with another key could read nothing any more that was sealed anew, and write nothing."""
+    try:
+        others = store.others()
+    except StoreBroken as error:  # a user of the store who may not list its clients
+        click.echo(f"Whether services with another key are running on it can't be seen: {error}.", err=True)
+        return
+    if others:
+        lines = [
+            f"  {f'key {other.key_id}' if other.key_id else 'an older version'}: {', '.join(other.addresses)}"
+            for other in others
+        ]
+        mine = f"Stop them first, or start them anew with this key ({store.seals.key_id}). Nothing was sealed."
+        raise Failure("\n".join(["Services with another key are connected to this store:", *lines, mine]))
 
 
 @contextmanager

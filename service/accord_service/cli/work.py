@@ -8,6 +8,7 @@ import secrets
 import signal
 import socket
 import time
+from contextlib import suppress
 from types import FrameType
 
 import click
@@ -15,7 +16,9 @@ import click
 from accord_service.cli.failure import Failure
 from accord_service.run import log
 from accord_service.run.config import Config, ConfigError
-from accord_service.store import Seals, Store, StoreError
+from accord_service.steps.audit_watch import HEAD_EVERY_S
+from accord_service.steps.presence import Presence
+from accord_service.store import ChainHead, Seals, Store, StoreError
 
 logger = logging.getLogger("accord_service.work")
 NICE = 10
@@ -38,6 +41,19 @@ class _End:
 
     def __call__(self) -> bool:
         return self._told or (self._owner is not None and os.getppid() != self._owner)
+
+
+class _HeadWatch:
+    """Called again and again: sees now and then whether the audit goes on from what is known. Raises StoreError."""
+
+    def __init__(self, store: Store) -> None:
+        self._store = store
+        self._due_s = 0.0  # by time.monotonic
+
+    def __call__(self) -> None:
+        if time.monotonic() >= self._due_s:
+            self._due_s = time.monotonic() + HEAD_EVERY_S
+            self._store.newest.look()
 
 
 @click.command(short_help="Work out effects of proposals.")
@@ -65,6 +81,7 @@ def work(store: str, owner: int | None) -> None:
         raise Failure(f"It cannot start: {error}") from None
     log.configure(config.log_level)
     os.nice(NICE)
+    opened.newest.remember(ChainHead.kept_in(config.anchor_file))
     try:
         _work(opened, config, _End(owner))
     finally:
@@ -72,16 +89,26 @@ def work(store: str, owner: int | None) -> None:
 
 
 def _work(store: Store, config: Config, end: _End) -> None:
-    _wait_for_a_run(store, end)
-    if end():
-        return
+    name = f"{socket.gethostname()}:{os.getpid()}:{secrets.token_hex(4)}"
+    presence = Presence(store, name)
+    try:
+        _wait_for_a_run(store, end, presence)
+        if not end():
+            _work_until_end(store, config, end, name)
+    finally:
+        with suppress(StoreError):
+            presence.end()
+
+
+def _work_until_end(store: Store, config: Config, end: _End, name: str) -> None:
     # The rules and what they rest on: not before there is something to do, since they take some 60 MB.
     from accord_service.steps.effects import EffectWorker
 
-    name = f"{socket.gethostname()}:{os.getpid()}:{secrets.token_hex(4)}"
     worker = EffectWorker(store, name, edges_most=config.edges_most, stopping=end)
+    watch = _HeadWatch(store)
     while not end():
         try:
+            watch()
             if not worker.turn():
                 time.sleep(IDLE_S)
         except StoreError as error:
@@ -90,9 +117,12 @@ def _work(store: Store, config: Config, end: _End) -> None:
     worker.close()
 
 
-def _wait_for_a_run(store: Store, end: _End) -> None:
+def _wait_for_a_run(store: Store, end: _End, presence: Presence) -> None:
+    watch = _HeadWatch(store)
     while not end():
         try:
+            watch()
+            presence()
             if store.effects.runs():
                 return
         except StoreError as error:

@@ -97,6 +97,11 @@ class Config:
         """Where the key that seals the audit is."""
         return self.seal_key or self.data / "seal-key.pem"
 
+    @property
+    def anchor_file(self) -> Path:
+        """Where the newest head of the audit is kept as a line, for whoever starts next."""
+        return self.data / "audit-anchor"
+
     @classmethod
     def of_worker(cls, env: Mapping[str, str] = os.environ) -> Config:
         """The same for a worker, which finds the address of its owner's store in the environment.

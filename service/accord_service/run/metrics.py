@@ -15,7 +15,8 @@ from accord_rules.infer.ledger import DOUBTS, Ledger, Network
 MEDIA_TYPE = CONTENT_TYPE_LATEST
 _SECONDS = (0.001, 0.0025, 0.005, 0.01, 0.025, 0.05, 0.1, 0.25, 0.5, 1.0, 2.5, 5.0)
 
-_ENGINE, _AUDIT = "engine", "audit"
+_ENGINE = "engine"
+PARTS = AUDIT, WRITES, EFFECTS = "audit", "writes", "effects"
 
 
 @dataclass(slots=True)
@@ -79,7 +80,21 @@ class Metrics:
             multiprocess_mode="livemin",
         )
         self._degraded.labels(_ENGINE).set(0)
-        self._degraded.labels(_AUDIT).set(0)
+        for part in PARTS:
+            self._degraded.labels(part).set(0)
+        # Of the store, so what was told last is as true as what another worker tells.
+        self._waiting = Gauge(
+            "accord_effects_waiting",
+            "Effects of proposals that were asked for and are not worked out yet",
+            registry=self._registry,
+            multiprocess_mode="livemostrecent",
+        )
+        self._processes = Gauge(
+            "accord_effect_processes",
+            "Processes that work on effects, on all machines (accord work); 0 while effects wait: nobody does",
+            registry=self._registry,
+            multiprocess_mode="livemostrecent",
+        )
         self._mirroring = threading.Lock()
         self._mirrors: dict[tuple[Network, str], _Mirror] = {}
 
@@ -113,9 +128,14 @@ class Metrics:
             self._degraded.labels(_ENGINE).set(1)
             self._degraded_since.labels(_ENGINE).set(ledger.since_s)
 
-    def tell_audit(self, *, unfaithful: bool) -> None:
-        """Whether this worker found that the store is not what the audit says."""
-        self._degraded.labels(_AUDIT).set(int(unfaithful))
+    def tell_degraded(self, part: str, *, degraded: bool) -> None:
+        """Whether this worker found so of one of the ``PARTS``."""
+        self._degraded.labels(part).set(int(degraded))
+
+    def tell_effects(self, *, waiting: int, processes: int) -> None:
+        """How many effects wait, and how many processes work on them."""
+        self._waiting.set(waiting)
+        self._processes.set(processes)
 
     def written(self) -> bytes:
         """All counters in the text format, summed over the workers where there are several."""

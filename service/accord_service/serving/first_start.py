@@ -17,12 +17,14 @@ from accord_service.http.roles import COLLECTIVE
 from accord_service.run.config import SEAL_KEY_FILE, Config
 from accord_service.store import (
     SEAL_FAULTS,
+    ChainHead,
     Conflict,
     EmbeddedServer,
     KeyRecord,
     NewKey,
     NotThere,
     Seals,
+    SetBack,
     Store,
     StoreAway,
     StoreBroken,
@@ -57,6 +59,8 @@ def furnish(url: str, data: Path, *, new_admin: str = "") -> Path | None:
     config = replace(Config.from_env(), data=data)
     seals, made = (Seals.read(config.seal_key), False) if config.seal_key else Seals.made_at(config.seal_key_file)
     store = Store.at(url, timeout_s=PATIENT_S, seals=seals)  # nobody waits for its answers
+    # A store that was emptied behind a service that had one is not begun anew as if nothing were.
+    store.newest.remember(ChainHead.kept_in(config.anchor_file))
     try:
         _patiently(store.ping)
         _patiently(lambda: _sealed(store, made))
@@ -72,6 +76,9 @@ def furnish(url: str, data: Path, *, new_admin: str = "") -> Path | None:
         return write_key(
             data / "keys", "admin", lambda: store.keys.issue(COLLECTIVE, "admin", holder=new_admin, who=WHO)
         )
+    except SetBack as error:
+        file = config.anchor_file.name
+        raise StoreBroken(f"{error}; where the data folder was of another store, remove {file}") from None
     finally:
         store.close()
 

@@ -1,7 +1,10 @@
-"""Whether what answers hang on every day is still what the audit says: looked at behind the answers, once a minute.
+"""Whether what answers hang on every day is still what the audit says: looked at behind the answers.
 
-Keys, shops, house rules and the head of the book are few, so a worker can hold all of them against the chain, which it
-reads once and then follows. What else there is in the store ``accord audit check`` reads.
+Once a minute all of it: keys, shops, house rules and the head of the book are few, so a worker can hold all of them
+against the chain, which it reads once and then follows. What else there is in the store ``accord audit check`` reads.
+Every two seconds the chain's head alone: whether it goes on from the newest that this worker knows (``store.newest``).
+That one is kept as a line in the data folder, for whoever starts next, and once a minute in the log, which is often
+kept on another machine.
 """
 
 from __future__ import annotations
@@ -15,28 +18,31 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
-from accord_service.store import Account, ChainHead, Check, Store, StoreError
+from accord_service.store import Account, ChainHead, Check, Store, StoreBroken, StoreError
 
 logger = logging.getLogger(__name__)
 EVERY_S = 60.0
+HEAD_EVERY_S = 2.0
 PAUSE_S = 0.005  # between pages, for the threads that answer
 KINDS = ("key", "shop", "house", "head", "directory")
-# Faults that the next look does not see any more: what was lost by then stays lost.
-LASTING = ("went-back", "anchor-missing")
-ANCHOR = "audit-anchor"
+WENT_BACK = "went-back"  # as a check calls it; but what this worker knows of it does not pass with the next look
 
 
 @dataclass(frozen=True, slots=True)
 class Unfaithful:
-    """The store is not what the audit says: since when that is known (seconds since 1970, UTC), and by which faults."""
+    """The store is not what the audit says: since when that is known (seconds since 1970, UTC), and by which faults.
+
+    ``lost``: what is known to be gone, as a sentence; empty where nothing is."""
 
     since_s: float
     codes: tuple[str, ...]
+    lost: str = ""
 
     @property
     def detail(self) -> str:
         """For people, without names: whoever can reach the service may read it."""
-        return f"{', '.join(self.codes)}: accord audit check says where"
+        found = f"{', '.join(self.codes)}: accord audit check says where"
+        return f"{found}; {self.lost}" if self.lost else found
 
 
 class AuditWatch:
@@ -47,22 +53,36 @@ class AuditWatch:
         self._store = store
         self._anchor = anchor
         self._clock = clock
-        self._due_s = 0.0  # by time.monotonic
+        self._due_s, self._all_due_s = 0.0, 0.0  # by time.monotonic
         self._lock = threading.Lock()
         self._looking: threading.Thread | None = None
         self._check: Check | None = None
-        self._lasting: frozenset[str] = frozenset()
+        self._logged = ChainHead()
         self._closing = threading.Event()
-        self.unfaithful: Unfaithful | None = None
+        self._found: Unfaithful | None = None
+        kept = ChainHead.kept_in(anchor)
+        store.newest.remember(kept)
+        # One that no key of ours sealed is told by each check, until what it is of was adopted.
+        self._strange = kept if store.seals.fault_of(kept) else None
+
+    @property
+    def unfaithful(self) -> Unfaithful | None:
+        """What is wrong as of now; None while nothing is."""
+        found, loss = self._found, self._store.newest.loss
+        if loss is None:
+            return found
+        if found is None:
+            return Unfaithful(loss.since_s, (WENT_BACK,), loss.sentence)
+        return Unfaithful(min(found.since_s, loss.since_s), tuple(sorted({*found.codes, WENT_BACK})), loss.sentence)
 
     def now_and_then(self) -> None:
-        """Whoever comes first after ``EVERY_S`` has it looked at; nobody waits for that."""
+        """Whoever comes first after ``HEAD_EVERY_S`` has it looked at; nobody waits for that."""
         if time.monotonic() < self._due_s:
             return
         with self._lock:
             if time.monotonic() < self._due_s or self._closing.is_set():
                 return
-            self._due_s = time.monotonic() + EVERY_S
+            self._due_s = time.monotonic() + min(HEAD_EVERY_S, EVERY_S)
             if self._looking is None or not self._looking.is_alive():
                 # A daemon: a worker that is told to end does not wait for a long chain to be read.
                 self._looking = threading.Thread(target=self._look, name="audit-watch", daemon=True)
@@ -79,7 +99,10 @@ class AuditWatch:
 
     def _look(self) -> None:
         try:
-            self.look()
+            self.look_at_head()
+            if time.monotonic() >= self._all_due_s:
+                self._all_due_s = time.monotonic() + EVERY_S
+                self.look()
         except StoreError as error:
             logger.debug("the audit could not be looked at: %s", error)
         except _Closing:
@@ -87,38 +110,59 @@ class AuditWatch:
         except Exception:  # nobody looks at what became of this thread's work
             logger.exception("looking at the audit failed")
 
+    def look_at_head(self) -> None:
+        """See whether the chain goes on from what is known, and keep how far it goes. Raises StoreAway.
+
+        What else is wrong with its end a check tells; here it is only not kept.
+        """
+        try:
+            head = self._store.newest.look()
+        except StoreBroken as error:
+            logger.debug("the audit's head is not kept: %s", error)
+            return
+        if self._strange is not None and self._store.newest.adopted_since(self._strange, head):
+            self._forget_strange()
+        if self._strange is None and self._store.newest.head.same_place(head):
+            self._keep(head)
+
     def look(self) -> Account:
-        """Look once, and remember what it came to. Raises StoreError."""
+        """Look once at everything, and remember what it came to. Raises StoreError."""
+        self.look_at_head()
         if self._check is None:
-            self._check = self._store.checking(kinds=KINDS, anchors=self._kept(), pause=self._pause)
+            anchors = () if self._strange is None else (self._strange,)
+            self._check = self._store.checking(kinds=KINDS, anchors=anchors, pause=self._pause)
         account = self._check.again()
-        codes = {fault.code for fault in account.faults} | self._lasting
-        self._lasting = frozenset(codes.intersection(LASTING))
-        known = self.unfaithful
+        codes = {fault.code for fault in account.faults} - {WENT_BACK}
+        known = self._found
         if not codes:
-            self.unfaithful = None
-            self._keep(account.head)
+            self._found = None
+            self._log(account.head)
         elif known is None or set(known.codes) != codes:
             since_s = self._clock() if known is None else known.since_s
-            self.unfaithful = Unfaithful(since_s, tuple(sorted(codes)))
+            self._found = Unfaithful(since_s, tuple(sorted(codes)))
             logger.error("the store is not what the audit says", extra={"details": {"account": account.lines()}})
         return account
+
+    def _forget_strange(self) -> None:
+        self._strange = None
+        if self._check is not None:
+            self._check.close()
+            self._check = None
 
     def _pause(self) -> None:
         if self._closing.wait(PAUSE_S):
             raise _Closing
 
-    def _kept(self) -> tuple[ChainHead, ...]:
-        try:
-            return (ChainHead.from_line(self._anchor.read_text(encoding="ascii")),)
-        except FileNotFoundError:
-            return ()
-        except (OSError, ValueError) as error:
-            logger.warning("the audit's anchor can't be read: %s", error)
-            return ()
+    def _log(self, head: ChainHead) -> None:
+        """A line that can be looked for later, wherever the log is kept: accord audit check --anchor."""
+        if head.signature and not head.same_place(self._logged) and self.unfaithful is None:
+            logger.info("the audit's head", extra={"details": {"anchor": head.text()}})
+            self._logged = head
 
     def _keep(self, head: ChainHead) -> None:
-        if not head.seq:
+        """In place of an older line; a worker that looked a moment earlier does not undo another's."""
+        kept = ChainHead.kept_in(self._anchor)
+        if head.seq <= kept.seq and head.written_at <= kept.written_at:
             return
         try:
             handle, opened = tempfile.mkstemp(dir=self._anchor.parent, prefix=f".{self._anchor.name}-")

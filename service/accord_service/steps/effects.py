@@ -7,8 +7,10 @@ and who has what (``shards``). So whichever dies, the others finish, and what th
 from __future__ import annotations
 
 import logging
+import threading
 import time
 from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 
 from accord_rules.documents.files import BookError
@@ -20,22 +22,25 @@ from accord_rules.governance.effort import refuse_dear_changes
 from accord_rules.governance.proposal import ShownEffect
 from accord_rules.infer.engine import EngineError
 from accord_rules.revision.book import Book
+from accord_service.steps.presence import Presence
 from accord_service.steps.proposals import KeptEffect, StoredProposal, get, revision, stored_document
 from accord_service.steps.runs import DONE, FAILED, WORKING
 from accord_service.steps.shards import RECORDED, TRIAL, TRIES_MOST, Progress, Shard
-from accord_service.store import Conflict, Event, NotThere, Run, Store, StoreAway, StoreError, Work
+from accord_service.steps.turns import Turns
+from accord_service.store import AlteredWork, Conflict, Event, NotThere, Run, Store, StoreAway, StoreError, Work
 from accord_service.worker.edition import loaded, tried_by, try_rules
 from accord_service.worker.trials import trier
 
 logger = logging.getLogger(__name__)
 SHARD_MOST = 200  # orders: some two seconds of one core
-LEASE_S = 30.0
-# The trial can't renew its lease while it waits for a process of its own.
-TRIAL_LEASES = 4
-RENEWALS = 6  # in the time of a lease
+LEASE_S = 15.0
+RENEWALS = 5  # in the time of a lease
+# Another program's work is begun anew once nobody of its own has touched it for so many leases: they may have gone on
+# to other effects meanwhile, for some turns.
+ABANDONED_LEASES = 8
 READ_AT_ONCE = 50
 AGAIN_S = 0.1
-TURN_S = 60.0  # that a worker stays with one run while others wait: loading another's books takes it a second
+TURN_S = 20.0  # that a worker stays with one run while others wait: loading another's books takes it a second
 WORKER = "effects"  # in the audit, for what is nobody's act
 BECAUSE_MOST = 2000  # characters
 
@@ -53,7 +58,10 @@ class SoFar:
 def so_far(store: Store, stored: StoredProposal) -> SoFar:
     """Of a proposal whose effect is being worked out."""
     assert stored.run is not None
-    work = store.effects.work(stored.run.of(stored.proposal.id), total=True)
+    try:
+        work = store.effects.work(stored.run.of(stored.proposal.id), total=True)
+    except AlteredWork:  # whoever works on it drops it and says so
+        return SoFar(None, 0, None, ())
     if work.state is None:
         return SoFar(None, 0, None, ())
     progress = Progress.read(work.state)
@@ -109,6 +117,8 @@ class EffectWorker:
         self._edges_most, self._shard_most, self._lease_s = edges_most, shard_most, lease_s
         self._stopping = stopping
         self._program = program or trier()
+        self._presence = Presence(store, name)
+        self._turns = Turns(self._shop_of)
         self._ready: _Ready | None = None
         self._ready_since_s = 0.0
 
@@ -120,16 +130,28 @@ class EffectWorker:
 
     def turn(self) -> bool:
         """One piece of work, on one of the runs; False if there is none now. Raises StoreAway, StoreBroken."""
-        return any(self._turn_on(run) for run in self._in_turn(self._store.effects.runs()))
+        self._presence()
+        for run in self._in_turn(self._store.effects.runs()):
+            if self._turn_on(run):
+                self._turns.took(run)
+                return True
+        return False
 
     def _in_turn(self, runs: Sequence[Run]) -> Sequence[Run]:
         """The runs in the order in which they are looked at: it stays with one for a while, since its books have to be
-        loaded; then the others have their turns, so that a small one does not wait for hours behind a large one."""
+        loaded; then another shop has its turn, so that no shop waits for all that another asked for."""
+        order = self._turns.order(runs)
         if self._ready is None or self._ready.run not in runs:
             self.close()
-            return runs
-        first = runs.index(self._ready.run) + int(time.monotonic() - self._ready_since_s > TURN_S)
-        return [*runs[first:], *runs[:first]]
+        elif time.monotonic() - self._ready_since_s <= TURN_S:
+            return [self._ready.run, *(run for run in order if run != self._ready.run)]
+        return order
+
+    def _shop_of(self, run: Run) -> str:
+        try:
+            return get(self._store, run.proposal_id).proposal.author_shop or ""
+        except NotThere:
+            return ""
 
     def _turn_on(self, run: Run) -> bool:
         stored = self._live(run)
@@ -142,6 +164,10 @@ class EffectWorker:
             return True
         except _Stopped:
             return False
+        except AlteredWork as error:
+            logger.error("worked out anew: %s", error)
+            self._store.effects.drop(run)
+            return True
         except StoreError:
             raise
         except _Failed as failure:
@@ -175,7 +201,8 @@ class EffectWorker:
             if progress.is_tried:
                 self._judge(run, stored, number, progress)
             else:
-                self._try(run, stored, number)
+                with self._kept(run, number):
+                    self._try(run, stored, number)
         except _Stopped:
             self._change(run, number, lambda progress, now_s: progress.given_back(number, now_s))
             raise
@@ -199,7 +226,7 @@ class EffectWorker:
             if number is None:
                 if not progress.is_done:
                     return None
-                swapped = self._store.effects.swap(run, work.version, progress.document())
+                swapped = self._store.effects.swap(run, work, progress.document())
             else:
                 swapped = self._hand(run, work, progress, number)
             if swapped and number is not None:
@@ -212,11 +239,10 @@ class EffectWorker:
             raise _Failed(
                 f"A part of it ({_called(shard)}) was begun {shard.tries} times, and whoever was at it ended each time."
             )
-        lease_s = self._lease_s * (TRIAL_LEASES if shard.kind == TRIAL else 1)
-        handed = progress.handed(number, self._name, work.now_s, lease_s)
+        handed = progress.handed(number, self._name, work.now_s, self._lease_s)
         anew = work.state is None or Progress.read(work.state).program != self._program
         total = Differences().document() if anew else None
-        return self._store.effects.swap(run, work.version, handed.document(), total)
+        return self._store.effects.swap(run, work, handed.document(), total)
 
     def _progress(self, work: Work) -> Progress | None:
         """The work as this program goes on with it; None where another program is at it."""
@@ -225,7 +251,7 @@ class EffectWorker:
         progress = Progress.read(work.state)
         if progress.program == self._program:
             return progress
-        if progress.may_begin_anew(self._program, work.now_s, self._lease_s * TRIAL_LEASES):
+        if progress.may_begin_anew(self._program, work.now_s, self._lease_s * ABANDONED_LEASES):
             logger.warning("another program's work on an effect is begun anew")
             return Progress.begun(self._program, work.now_s)
         return None
@@ -278,7 +304,7 @@ class EffectWorker:
                 differences = Differences.read(work.total or Differences().document())
                 more(differences)
                 total = differences.document()
-            if self._store.effects.swap(run, work.version, change(progress, work.now_s).document(), total):
+            if self._store.effects.swap(run, work, change(progress, work.now_s).document(), total):
                 return
 
     def _fail(self, run: Run, because: str) -> None:
@@ -343,6 +369,9 @@ class EffectWorker:
         return self._ready
 
     def _judge(self, run: Run, stored: StoredProposal, number: int, progress: Progress) -> None:
+        if self._ready is None or self._ready.run != run:
+            with self._kept(run, number):  # to load the books may take a busy machine as long as a lease
+                self._of(run, stored, progress.edges)
         ready, shard = self._of(run, stored, progress.edges), progress.shards[number]
         differences, mind = Differences(), _Mind(self, run, number)
         read = 0
@@ -372,9 +401,33 @@ class EffectWorker:
 
     def mind(self, run: Run, number: int) -> None:
         """Keep the shard for longer. Raises _Lost where the run is not wanted any more, or the shard is another's."""
+        self._presence()
         if self._live(run) is None:
             raise _Lost
         self._change(run, number, lambda progress, now_s: progress.renewed(number, now_s, self._lease_s))
+
+    @contextmanager
+    def _kept(self, run: Run, number: int) -> Iterator[None]:
+        """Keep the shard from beside what is done to it, which can't do so itself: the trial of a book waits for a
+        process of its own. Should it be lost all the same, writing down what came of it tells."""
+        over = threading.Event()
+
+        def keep() -> None:
+            while not over.wait(self._lease_s / RENEWALS):
+                try:
+                    self.mind(run, number)
+                except _Lost:
+                    return
+                except StoreError as error:
+                    logger.debug("a trial's lease could not be renewed: %s", error)
+
+        keeper = threading.Thread(target=keep, name="trial-keeper", daemon=True)
+        keeper.start()
+        try:
+            yield
+        finally:
+            over.set()
+            keeper.join()
 
     def _conclude(self, run: Run, stored: StoredProposal, progress: Progress) -> None:
         """Show what all shards come to, and put the proposal to the stewards. Of several workers one does."""

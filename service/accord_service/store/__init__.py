@@ -9,11 +9,13 @@ from accord_service.store.embedded import EmbeddedServer
 from accord_service.store.errors import (
     AllReported,
     Altered,
+    AlteredWork,
     Conflict,
     FolderOwned,
     KeyReused,
     NotReplicated,
     NotThere,
+    SetBack,
     StillRunning,
     StoreAway,
     StoreBroken,
@@ -23,6 +25,7 @@ from accord_service.store.errors import (
 from accord_service.store.idempotency import RememberedAnswer
 from accord_service.store.index import Page, number_of
 from accord_service.store.keys import CONFIRMED_ROLES, USED_EVERY_S, KeyRecord, KeyRing, NewKey
+from accord_service.store.newest import Loss, NewestHead
 from accord_service.store.outcomes import CellCount, OutcomeRecord
 from accord_service.store.proposals import ProposalRecord
 from accord_service.store.rates import RateStore
@@ -37,7 +40,7 @@ from accord_service.store.records import OrderRecord, without_reference
 from accord_service.store.revisions import RevisionHead, RevisionRecord
 from accord_service.store.seals import SEAL_FAULTS, ChainHead, SealError, Seals
 from accord_service.store.shops import VERSIONS_MOST, HouseRecord, ShopRecord, VersionRecord
-from accord_service.store.store import Store
+from accord_service.store.store import OtherKey, Store
 from accord_service.store.watch import HeadWatch, Watched
 
 __all__ = [
@@ -51,6 +54,7 @@ __all__ = [
     "Account",
     "AllReported",
     "Altered",
+    "AlteredWork",
     "AuditLog",
     "Cell",
     "CellCount",
@@ -68,10 +72,13 @@ __all__ = [
     "KeyRecord",
     "KeyReused",
     "KeyRing",
+    "Loss",
     "NewKey",
+    "NewestHead",
     "NotReplicated",
     "NotThere",
     "OrderRecord",
+    "OtherKey",
     "OutcomeRecord",
     "Page",
     "ProposalRecord",
@@ -84,6 +91,7 @@ __all__ = [
     "SealError",
     "SealedEntry",
     "Seals",
+    "SetBack",
     "ShopRecord",
     "StillRunning",
     "Store",

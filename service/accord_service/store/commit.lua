@@ -2,6 +2,7 @@
 -- KEYS: the audit list, the audit head, whose turn it is, then every key named below.
 -- ARGV: expected audit head, new audit head, new audit entry, who asks for a turn (empty: nobody), ms that a turn lasts,
 --       number of entries so far, what stands in the last of them (its hash; empty before the first),
+--       the same of the newest entry that is known to have been there (0: none is),
 --       number of expectations, then for each: index in KEYS, version (0: must not exist)
 --       number of writes, then for each one of
 --         put    index, document, its seal, seconds to live (0: as it was)
@@ -9,9 +10,9 @@
 --         delete index
 --         index  index, score, member
 --         drop   index, member
--- Answer: {"done"}, {"conflict", index, found version}, {"moved", audit head} or {"cut", number of entries}: the last
--- entry is not the one that the head is of.
-local at = 7
+-- Answer: {"done"}, {"conflict", index, found version}, {"moved", audit head, whether the known entry is there} or
+-- {"cut", number of entries}: the last entry is not the one that the head is of.
+local at = 9
 local function take()
   at = at + 1
   return ARGV[at]
@@ -29,16 +30,22 @@ for _ = 1, tonumber(take()) do
   end
 end
 
+local function moved(head)
+  local known = tonumber(ARGV[8])
+  local there = known == 0 or string.find(redis.call('LINDEX', KEYS[1], known - 1) or '', ARGV[9], 1, true)
+  return {'moved', head, there and 1 or 0}
+end
+
 -- Others may write first again and again: who asks for a turn is the next to write, unless it is too slow to take it.
 local head, turn = redis.call('GET', KEYS[2]) or '', redis.call('GET', KEYS[3])
 if turn and turn ~= ARGV[4] then
-  return {'moved', head}
+  return moved(head)
 end
 if head ~= ARGV[1] then
   if ARGV[4] ~= '' then
     redis.call('SET', KEYS[3], ARGV[4], 'PX', ARGV[5])
   end
-  return {'moved', head}
+  return moved(head)
 end
 
 -- A command on a key of another type would fail midway, and a script does not undo what it did.

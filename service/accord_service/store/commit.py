@@ -20,11 +20,11 @@ from importlib.resources import files
 from typing import Any
 
 from accord_rules.documents.canonical import canonical
-from accord_rules.documents.counted import counted
 from accord_service.store import names
 from accord_service.store.audit import SealedEntry, UnsealedEntry, Written, seal
 from accord_service.store.connection import Connection
 from accord_service.store.errors import Altered, Conflict, StoreAway, StoreBroken
+from accord_service.store.newest import LOOK, NewestHead, cut_short, in_entry
 from accord_service.store.seals import SEAL_FAULTS, ChainHead, Seals
 
 logger = logging.getLogger(__name__)
@@ -153,6 +153,7 @@ class Committer:
         self._connection = connection
         self.clock = clock
         self.seals = Seals.of_environment() if seals is None else seals
+        self.newest = NewestHead(connection, self.seals, clock)
         # Threads of one process would only push each other off the chain's head. And when the store is away, the
         # breaker is open by the time the first of them gives up the lock, so the others fail at once.
         self._lock = threading.Lock()
@@ -192,7 +193,8 @@ class Committer:
 
         Raises Conflict if one is different, StoreAway if the store did not acknowledge: then it was done whole or not
         at all, and asking again is safe wherever something is expected. Raises StoreBroken where the chain's end is
-        not as a service with our key left it: to write on would seal whatever was done to it.
+        not as a service with our key left it, SetBack where it does not go on from what this process knows: to write
+        on would seal whatever was done to it.
         """
         writes = _once_each(writes)
         texts = [canonical(write.document) if isinstance(write, Put) else b"" for write in writes]
@@ -201,17 +203,20 @@ class Committer:
         places = {key: str(place) for place, key in enumerate(keys, 1)}
         plan = _plan(places, expect, writes, texts, self._document_seals(written))
         with self._lock:
+            if not on_any_head:
+                self._begin()
             for attempt in range(ATTEMPTS):
                 entry = seal(audit, written, self._head, self.clock(), self.seals.key_id)
                 head = self.seals.sealed(entry.head())
                 turn = self._name if attempt >= EAGER else ""
-                last = f'"hash":"{self._head.hash}"' if self._head.seq and not on_any_head else ""
+                last, known = "" if on_any_head else in_entry(self._head), self.newest.head
                 texts_of_chain = (self._head_text, head.text(), canonical(entry.document()), turn, str(TURN_MS))
+                places_of_chain = (str(self._head.seq), last, str(known.seq), in_entry(known))
                 answer = self._connection.commit(
-                    _SCRIPT, _SCRIPT_SHA1, keys, (*texts_of_chain, str(self._head.seq), last, *plan)
+                    _SCRIPT, _SCRIPT_SHA1, keys, (*texts_of_chain, *places_of_chain, *plan)
                 )
                 if answer[0] == b"done":
-                    self._head, self._head_text = head, head.text().encode()
+                    self._done(head, on_any_head)
                     return entry
                 if answer[0] == b"conflict":
                     key = keys[int(answer[1]) - 1]
@@ -219,27 +224,40 @@ class Committer:
                 if answer[0] == b"cut":
                     self._take_up_cut(int(answer[1]), on_any_head)
                 else:
-                    self._take_up(answer[1], on_any_head)
+                    self._take_up(answer[1], bool(answer[2]), on_any_head)
                 if attempt > EAGER:
                     time.sleep(random.uniform(0, JITTER_S))
         raise StoreAway(f"others wrote first {ATTEMPTS} times")
 
-    def _take_up(self, text: bytes, on_any_head: bool) -> None:
-        """Go on from where others left the chain, if they had our key."""
+    def _begin(self) -> None:
+        """Start from the newest head known, which may be later than the last one written on."""
+        if self.newest.loss is not None:
+            self.newest.check()
+        if self.newest.head.seq > self._head.seq:
+            self._head = self.newest.head
+            self._head_text = self._head.text().encode()
+
+    def _done(self, head: ChainHead, on_any_head: bool) -> None:
+        self._head, self._head_text = head, head.text().encode()
+        if on_any_head:
+            self.newest.start_from(head)
+        else:
+            self.newest.take(head)
+
+    def _take_up(self, text: bytes, goes_on: bool, on_any_head: bool) -> None:
+        """Go on from where others left the chain, if they had our key and it still holds what is known."""
         head = ChainHead.read(text)
-        if self._head.seq and not head.seq:
-            raise StoreBroken("the audit is gone; nothing is written until somebody looks: accord audit check")
-        fault = self.seals.fault_of(head)
-        if fault and not on_any_head:
-            raise StoreBroken(f"{SEAL_FAULTS[fault]}; nothing is written until somebody looks: accord audit check")
+        if not on_any_head:
+            if not goes_on or head.seq < self.newest.head.seq:
+                self.newest.check()
+            fault = self.seals.fault_of(head)
+            if fault:
+                raise StoreBroken(f"{SEAL_FAULTS[fault]}; {LOOK}")
         self._head, self._head_text = head, text
 
     def _take_up_cut(self, length: int, on_any_head: bool) -> None:
         if not on_any_head:
-            raise StoreBroken(
-                f"the audit has {counted(length, 'entry', 'entries')} and does not end as its head says, with entry"
-                f" {self._head.seq}; nothing is written until somebody looks: accord audit check"
-            )
+            raise StoreBroken(cut_short(length, self._head))
         self._head = replace(self._head, seq=length)
 
     def _document_seals(self, written: Mapping[str, Written | None]) -> dict[str, bytes]:
@@ -286,7 +304,7 @@ def _plan(
     texts: Sequence[bytes],
     document_seals: Mapping[str, bytes],
 ) -> list[str | bytes]:
-    """The script's arguments behind the first seven; see commit.lua."""
+    """The script's arguments behind the first nine; see commit.lua."""
     plan: list[str | bytes] = [str(len(expect))]
     for key, version in expect.items():
         plan += [places[key], str(version)]

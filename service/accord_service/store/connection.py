@@ -27,8 +27,10 @@ HEALTH_CHECK_S = 15
 SCHEMES = ("redis", "rediss", "unix")
 SENTINEL_SCHEME = "redis+sentinel"
 SENTINEL_PORT = 26379
+# As the server lists our connections: this and the id of the seal key that is written with. Older versions had no id.
+CLIENT_NAME, KEYLESS = "accord", "keyless"
 _REPLICAS = "replicas="
-_WITNESS_MS = 1000
+WITNESS_MS = 1000
 # Answers that pass by themselves, by the store's word for each: why, for whoever knows nothing of the store. Its own
 # words name commands, settings and files, and go into the log.
 AWAY: Mapping[str, str] = MappingProxyType(
@@ -99,7 +101,7 @@ def _host(text: str) -> tuple[str, int]:
     return host, int(port)
 
 
-def connect(url: str, timeout_s: float = TIMEOUT_S, client_name: str = "accord") -> redis.Redis:
+def connect(url: str, timeout_s: float = TIMEOUT_S, key_id: str = KEYLESS) -> redis.Redis:
     """A client with explicit timeouts and no retries of its own; connects at the first command.
 
     ``url``: ``redis://``, ``rediss://``, ``unix://`` or ``redis+sentinel://``. Raises StoreBroken for any other.
@@ -112,7 +114,7 @@ def connect(url: str, timeout_s: float = TIMEOUT_S, client_name: str = "accord")
         "retry": Retry(NoBackoff(), 0),
         "health_check_interval": HEALTH_CHECK_S,
         "decode_responses": False,
-        "client_name": client_name,
+        "client_name": f"{CLIENT_NAME}-{key_id}",
         "protocol": 2,
     }
     if scheme == SENTINEL_SCHEME:
@@ -169,13 +171,26 @@ class Connection:
         self._wait = ("WAIT", replicas, max(1, round(replication_s * 1000)))
 
     @classmethod
-    def to(cls, url: str, timeout_s: float = TIMEOUT_S) -> Connection:
+    def to(cls, url: str, timeout_s: float = TIMEOUT_S, key_id: str = KEYLESS) -> Connection:
         """To the store at ``url``, from the first command on. ``timeout_s``: for connecting, and for each answer.
 
         An answer that waits for replicas may take half as long again: servers look but ten times a second who waited.
         """
         url, replicas = replicas_asked_for(url)
-        return cls(connect(url, timeout_s * 1.5 if replicas else timeout_s), None, replicas, timeout_s / 2)
+        client = connect(url, timeout_s * 1.5 if replicas else timeout_s, key_id)
+        return cls(client, None, replicas, timeout_s / 2)
+
+    def clients(self) -> list[tuple[str, str]]:
+        """The seal key's id (see ``CLIENT_NAME``) and the address of each of the program's connections to the store."""
+        lines = bytes(self.ask("CLIENT", "LIST")).decode("utf-8", "replace").splitlines()
+        fields = [dict(word.partition("=")[::2] for word in line.split(" ")) for line in lines]
+        named = [(one.get("name", "").partition("-"), one.get("addr", "")) for one in fields]
+        return [(key_id, address) for (name, _, key_id), address in named if name == CLIENT_NAME]
+
+    @property
+    def wants_replicas(self) -> bool:
+        """Whether a write counts only once replicas have it."""
+        return self._replicas > 0
 
     def ask(self, *command: Any) -> Any:
         """One command's answer."""
@@ -195,12 +210,15 @@ class Connection:
         return answers
 
     def _send_to_primary(self, commands: Sequence[Sequence[Any]]) -> list[Any]:
+        self._let_go_of_others()
+        return self._send(commands)
+
+    def _let_go_of_others(self) -> None:
         pool = self._client.connection_pool
         if isinstance(pool, SentinelConnectionPool):
             # Where no Sentinel answers, nobody was promoted as far as can be known.
             with suppress(exceptions.RedisError, OSError):
                 pool.get_master_address()  # type: ignore[no-untyped-call]  # lets go of connections to any other
-        return self._send(commands)
 
     def _send(self, commands: Sequence[Sequence[Any]]) -> list[Any]:
         pipeline = self._client.pipeline(transaction=False)
@@ -212,6 +230,15 @@ class Connection:
     def run(self, script: str, sha1: str, keys: Sequence[str], arguments: Sequence[str | bytes]) -> Any:
         """The answer of a script, sent whole only if the server does not have it yet."""
         return self._guarded(lambda: self._run(self._execute, script, sha1, keys, arguments))
+
+    def run_at_primary(self, script: str, sha1: str, keys: Sequence[str], arguments: Sequence[str | bytes]) -> Any:
+        """The same at the store that is the primary at this moment; see ``ask_primary``."""
+
+        def run() -> Any:
+            self._let_go_of_others()
+            return self._run(self._execute, script, sha1, keys, arguments)
+
+        return self._guarded(run)
 
     def commit(self, script: str, sha1: str, keys: Sequence[str], arguments: Sequence[str | bytes]) -> Any:
         """The same for a script whose writes must not be lost. Raises NotReplicated if too few replicas have them."""
@@ -225,7 +252,7 @@ class Connection:
         """
         if self._replicas:
             # The replicas get all writes in one order, and only one of this connection's own can be waited for.
-            self._guarded(lambda: self._replicated("SET", names.WITNESS, "", "PX", _WITNESS_MS))
+            self._guarded(lambda: self._replicated("SET", names.WITNESS, "", "PX", WITNESS_MS))
 
     @staticmethod
     def _run(

@@ -29,6 +29,13 @@ class StoreBroken(StoreError):
     """The store can't be used until somebody acts: a wrong address, a wrong password, damaged data."""
 
 
+class SetBack(StoreBroken):
+    """The store lacks what this process knows to have been in it: it was set back, or lost writes in a promotion.
+
+    Nothing is written until that is back, or somebody adopts what is there.
+    """
+
+
 class Altered(StoreBroken):
     """A document that no service with our seal key wrote under this name: put into the store past it, or altered there.
 
@@ -38,6 +45,10 @@ class Altered(StoreBroken):
     def __init__(self, name: str) -> None:
         self.name = name
         super().__init__(f"{name} is not as a service wrote it: it was altered in the store (accord audit check)")
+
+
+class AlteredWork(Altered):
+    """The same of the work on an effect: it is dropped, and worked out anew."""
 
 
 class FolderOwned(StoreBroken):

@@ -64,14 +64,15 @@ KINDS: Mapping[str, Kind] = MappingProxyType(
         # The chain itself.
         "audit": Kind("list", not_in_chain="the chain"),
         "audit-head": Kind("string", not_in_chain="the chain's sealed head"),
-        # Nobody's acts. The sum in it becomes the effect that is shown, and has no seal of its own yet: whoever writes
-        # to the store past the services can change what an effect says while it is worked out.
+        # Nobody's acts. The sum in it becomes the effect that is shown, so it is sealed as documents are: what no
+        # service wrote is dropped where it is met, and worked out anew (``effects.AlteredWork``).
         "effect-work": Kind(not_in_chain="how far the working out of an effect has come; taken away when it ends"),
         # Nobody's acts, on which nothing rests.
         "turn": Kind("string", not_in_chain="who writes next; ends by itself within 50 ms"),
         "witness": Kind("string", not_in_chain="what a wait for the replicas rests on; ends by itself within seconds"),
         "claim": Kind("string", not_in_chain="a write that is under way; ends by itself within 10 s"),
         "trial": Kind("string", not_in_chain="whether the store takes writes; ends by itself within a minute"),
+        "job-processes": Kind("zset", not_in_chain="who works on effects; ends by itself within a minute"),
         "rate": Kind("string", not_in_chain="how often a key, or a shop, has asked; ends by itself within minutes"),
         "keys-used": Kind("zset", not_in_chain="when keys were used last, for whoever looks for old ones"),
     }

@@ -22,6 +22,7 @@ KEYS_USED = PREFIX + "keys-used"
 RECORDS = PREFIX + "records"
 RECORDS_EXPIRY = PREFIX + "records-expiry"
 RUNS = PREFIX + "effect-runs"
+WORKERS = PREFIX + "job-processes"
 CELLS = PREFIX + "outcome-cells"
 
 

@@ -17,6 +17,7 @@ import base64
 import binascii
 import hashlib
 import hmac
+import logging
 import os
 import re
 import tempfile
@@ -39,6 +40,7 @@ from cryptography.hazmat.primitives.serialization import (
 from accord_service.run.config import SEAL_KEY_FILE
 from accord_service.store.errors import StoreBroken
 
+logger = logging.getLogger(__name__)
 BEGINNING = "0" * 64
 LINE = "accord-audit-1"  # the first word of an anchor; another form of it would have another
 KEY_ID_DIGITS = 16
@@ -91,6 +93,17 @@ class ChainHead:
         if parts is None:
             raise ValueError(f"an anchor is one line of six words, the first {LINE}")
         return cls(int(parts[1]), parts[2], parts[3], parts[4], parts[5])
+
+    @classmethod
+    def kept_in(cls, file: Path) -> ChainHead:
+        """The anchor that a file keeps; the head of an empty chain where it keeps none that can be read."""
+        try:
+            return cls.from_line(file.read_text(encoding="ascii"))
+        except FileNotFoundError:
+            return cls()
+        except (OSError, ValueError) as error:
+            logger.warning("the audit's anchor can't be read: %s", error)
+            return cls()
 
     def same_place(self, other: ChainHead) -> bool:
         """Whether the chain up to here is the same, whoever sealed it."""

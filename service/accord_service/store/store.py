@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Collection, Sequence
+from dataclasses import dataclass
 
 from accord_service.store import names
 from accord_service.store.adoption import Adoption
 from accord_service.store.audit import AuditLog
 from accord_service.store.check import Account, Check
 from accord_service.store.commit import Committer
-from accord_service.store.connection import TIMEOUT_S, Connection
+from accord_service.store.connection import KEYLESS, TIMEOUT_S, Connection
 from accord_service.store.effects import EffectStore
 from accord_service.store.idempotency import Idempotency
 from accord_service.store.keys import KeyStore
@@ -26,6 +27,15 @@ from accord_service.store.watch import HeadWatch
 
 TRIAL_S = 60
 PATIENT_S = 5.0  # for what nobody waits for, and must not fail at the first slow answer
+
+
+@dataclass(frozen=True, slots=True)
+class OtherKey:
+    """A seal key that somebody connected to the store writes with; its id is empty where an older version did not say.
+    ``addresses``: of the connections, as the store knows them."""
+
+    key_id: str
+    addresses: tuple[str, ...]
 
 
 class Store:
@@ -48,6 +58,7 @@ class Store:
         committer = Committer(connection, clock, seals)
         self._clock = clock
         self.seals = committer.seals
+        self.newest = committer.newest
         self.audit = AuditLog(connection)
         self.adoption = Adoption(committer, self._patient)
         self.revisions = RevisionStore(committer)
@@ -75,7 +86,18 @@ class Store:
 
         Connects at the first call. Raises StoreBroken for an address that can't be used.
         """
-        return cls(Connection.to(url, timeout_s), clock, seals, Connection.to(url, max(timeout_s, PATIENT_S)))
+        seals = Seals.of_environment() if seals is None else seals
+        key_id = seals.key_id or KEYLESS
+        patient = Connection.to(url, max(timeout_s, PATIENT_S), key_id)
+        return cls(Connection.to(url, timeout_s, key_id), clock, seals, patient)
+
+    def others(self) -> tuple[OtherKey, ...]:
+        """Who else is connected to this store that writes with another seal key. Raises StoreAway, StoreBroken."""
+        addresses: dict[str, set[str]] = {}
+        for key_id, address in self._connection.clients():
+            if key_id not in (KEYLESS, self.seals.key_id):
+                addresses.setdefault(key_id, set()).add(address)
+        return tuple(OtherKey(key_id, tuple(sorted(addresses[key_id]))) for key_id in sorted(addresses))
 
     def check(self, anchors: Sequence[ChainHead] = ()) -> Account:
         """Whether all that is kept is what the audit says, and the audit what services with our key wrote; with
@@ -101,10 +123,13 @@ class Store:
         self._connection.ask("PING")
 
     def try_to_write(self) -> None:
-        """Returns if the store takes writes: it is given a word that ends by itself, in no audit.
+        """Returns if the store takes writes, and its audit may be written on: it is given a word that ends by itself,
+        in no audit.
 
-        Raises WriteRefused where its memory or disk is full or it is a replica; StoreAway or StoreBroken.
+        Raises WriteRefused where its memory or disk is full or it is a replica; StoreBroken where the audit does not
+        end as a service with our key left it, or lacks what this process knows of (SetBack), and StoreAway.
         """
+        self.newest.check()
         self._connection.ask("SET", names.TRIAL, "1", "EX", TRIAL_S)
 
     def confirm(self) -> None:

@@ -246,14 +246,16 @@ TAMPERINGS: dict[str, tuple[Callable[[Any], object], set[str]]] = {
 
 
 @pytest.fixture
-def restored(raw: Any) -> Iterator[None]:
-    """What the test does to the store is undone."""
+def restored(raw: Any, changing: Any) -> Iterator[None]:
+    """What the test does to the store is undone, and the workers know nothing of it."""
     kept = {name: raw.dump(name) for name in raw.keys("{accord}*")}
     yield
     for name in raw.keys("{accord}*"):
         raw.delete(name)
     for name, value in kept.items():
         raw.restore(name, 0, value)
+    for client in (changing.first, changing.second):
+        client.application.extensions["accord"].store.newest.start_from(ChainHead())
 
 
 @pytest.fixture

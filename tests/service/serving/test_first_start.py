@@ -222,3 +222,22 @@ def test_a_store_that_lost_its_seal_is_not_adopted_by_itself(
     unseal(server)
     with pytest.raises(StoreBroken, match=r"not sealed.*accord audit adopt"):
         first_start.furnish(server.url, tmp_path)
+
+
+def test_a_store_that_was_emptied_is_not_begun_anew_as_if_nothing_were(
+    server: EmbeddedServer, store: Store, tmp_path: Path
+) -> None:
+    """A service had looked at it, and kept how far its audit went; what is there now has to be adopted."""
+    first_start.furnish(server.url, tmp_path)
+    anchor = tmp_path / "audit-anchor"
+    anchor.write_text(store.audit.head().text())
+    raw = connect(server.url, timeout_s=5.0)
+    raw.flushall()
+    with pytest.raises(StoreBroken, match=r"the audit is gone.*accord audit adopt.*another store, remove audit-anchor"):
+        first_start.furnish(server.url, tmp_path)
+    assert raw.dbsize() == 0
+    raw.close()
+    with closing(Store.at(server.url, timeout_s=5.0)) as operator:
+        operator.adoption.adopt(who="t")
+    first_start.furnish(server.url, tmp_path)
+    assert store.revisions.head().number == 1

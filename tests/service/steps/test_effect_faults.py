@@ -5,6 +5,8 @@ What an effect must come to is worked out beside it, in one go.
 
 from __future__ import annotations
 
+import itertools
+import logging
 import os
 import shutil
 import signal
@@ -12,6 +14,7 @@ import subprocess
 import sys
 import threading
 import time
+import zlib
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
@@ -24,7 +27,7 @@ from accord_rules.documents.canonical import canonical
 from accord_rules.documents.reading import read
 from accord_rules.documents.writing import written
 from accord_rules.governance.changes import EntryChange, check
-from accord_rules.governance.comparison import Comparison, RecordedOrder
+from accord_rules.governance.comparison import Comparison, Differences, RecordedOrder
 from accord_rules.governance.effect import effect
 from accord_rules.governance.proposal import Base, GovernanceError
 from accord_rules.infer.engine import EngineError
@@ -36,6 +39,7 @@ from accord_service.steps import effects
 from accord_service.steps.effects import EffectWorker, so_far
 from accord_service.steps.proposals import KeptEffect, Steps, StoredProposal, get
 from accord_service.steps.records import question_document
+from accord_service.steps.shards import Progress
 from accord_service.store import EmbeddedServer, Event, Store, StoreAway, Transaction
 from accord_service.store.embedded import wheel_binary
 from accord_service.worker.trials import trier
@@ -61,9 +65,9 @@ class Desk:
         self.recorded = [self.record(order, f"shop-{n % 3}", shop) for n, (order, shop) in enumerate(orders)]
         self.id = self.drafted()
 
-    def drafted(self) -> str:
+    def drafted(self, author: str = AUTHOR) -> str:
         base = Base(self.book.revision, self.book.digest)
-        step = self.steps(AUTHOR, "owner").draft(base, self.changes, "Pale.", "Reports.")
+        step = self.steps(author, "owner").draft(base, self.changes, "Pale.", "Reports.")
         assert step.commit is not None
         return step.commit(lambda _: Transaction()).proposal.id
 
@@ -77,8 +81,8 @@ class Desk:
     def steps(self, who: str, role: str) -> Steps:
         return Steps(store=self.store, held=self.book, who=who, role=role, now_s=time.time())
 
-    def open(self, id_: str | None = None) -> None:
-        step = self.steps(AUTHOR, "owner").open_(id_ or self.id)
+    def open(self, id_: str | None = None, author: str = AUTHOR) -> None:
+        step = self.steps(author, "owner").open_(id_ or self.id)
         assert step.commit is not None
         step.commit(lambda _: Transaction())
 
@@ -339,7 +343,7 @@ def test_two_programs_do_not_mix_what_they_judged(desk: Desk) -> None:
             assert old.turn()
         assert so_far(desk.store, desk.stored()).replayed == 2 * SHARD
         assert not new.turn(), "the old one is at it"
-        time.sleep(BRIEF_S * effects.TRIAL_LEASES)
+        time.sleep(BRIEF_S * effects.ABANDONED_LEASES)
         assert new.turn(), "the old one is gone"
         assert so_far(desk.store, desk.stored()).replayed == 0
         assert not old.turn(), "the new one is at it"
@@ -371,6 +375,92 @@ def test_effects_take_turns_so_that_a_small_one_does_not_wait_for_hours(
         run_out(worker)
     assert get(desk.store, second).proposal.state == "open"
     desk.must_be_whole()
+
+
+@pytest.mark.parametrize("turn_s", [0.0, 3600.0], ids=["amid their effects", "after each effect"])
+def test_a_shop_does_not_wait_for_all_that_another_asked_for(
+    desk: Desk, monkeypatch: pytest.MonkeyPatch, turn_s: float
+) -> None:
+    """One shop opens four proposals, then another opens one: it is done before the first shop's last three."""
+    monkeypatch.setattr(effects, "TURN_S", turn_s)
+    keys = {
+        shop: desk.store.keys.issue(shop, "owner", holder=f"The owner of {shop}", who="test").record.id
+        for shop in ("many", "one")
+    }
+    many, one = [desk.drafted(keys["many"]) for _ in range(4)], desk.drafted(keys["one"])
+    for id_ in (*many, one):
+        desk.open(id_, keys["one"] if id_ == one else keys["many"])
+
+    def state(id_: str) -> str:
+        run = get(desk.store, id_).run
+        assert run is not None
+        return run.state
+
+    with desk.worker(shard_most=RECORDS) as worker:
+        while state(one) == "working":
+            assert worker.turn()
+    assert [state(id_) for id_ in many].count("done") <= 1
+
+
+_AMID_THE_TRIAL = """
+import sys
+from accord_service.steps import effects
+from accord_service.store import Store
+
+def try_rules(*_, **how):
+    print("amid the trial", flush=True)
+    sys.stdin.read()
+
+effects.try_rules = try_rules
+url, lease_s = sys.argv[1], float(sys.argv[2])
+effects.EffectWorker(Store.at(url, timeout_s=20.0), "killed", lease_s=lease_s).turn()
+"""
+
+
+def test_a_trial_is_its_workers_while_that_lives_and_anothers_soon_after(desk: Desk) -> None:
+    """It can last longer than a lease, which is renewed beside it: so the lease need not be as long as any trial."""
+    desk.open()
+    lease_s = 1.0
+    with (
+        subprocess.Popen(
+            [sys.executable, "-c", _AMID_THE_TRIAL, desk.url, str(lease_s)],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            env={**os.environ, "PYTHONPATH": os.pathsep.join(filter(None, sys.path))},
+        ) as process,
+        desk.worker(lease_s=lease_s) as other,
+    ):
+        assert process.stdout is not None
+        assert process.stdout.readline() == b"amid the trial\n"
+        until = time.monotonic() + 3 * lease_s
+        while time.monotonic() < until:
+            assert not other.turn(), "whoever has it lives"
+            time.sleep(0.05)
+        process.kill()
+        process.wait()
+        stored = desk.stored()
+        assert stored.run is not None
+        work = desk.store.effects.work(stored.run.of(desk.id))
+        assert work.state is not None
+        assert Progress.read(work.state).shards[0].until_s - work.now_s <= lease_s
+        wait_for(other.turn)
+        run_out(other)
+    desk.must_be_whole()
+
+
+def test_a_trial_that_lasts_longer_than_its_lease_counts(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
+    tried, try_rules = [], effects.try_rules
+
+    def try_slowly(*arguments: Any, **how: Any) -> None:
+        tried.append(1)
+        time.sleep(4 * BRIEF_S)
+        try_rules(*arguments, **how)
+
+    monkeypatch.setattr(effects, "try_rules", try_slowly)
+    desk.open()
+    with desk.worker(lease_s=BRIEF_S) as worker:
+        assert worker.turn()
+    assert (len(tried), so_far(desk.store, desk.stored()).orders) == (1, RECORDS + EDGES)
 
 
 # -- the store --------------------------------------------------------------------------------------------------------
@@ -427,6 +517,48 @@ def test_work_that_a_fail_over_lost_is_begun_anew(desk: Desk) -> None:
         (work,) = [key for key in keys_of(desk.store) if b"effect-work" in key]
         desk.store._connection.ask("DEL", work)
         run_out(worker)
+    desk.must_be_whole()
+
+
+def _sum_taken_away(desk: Desk, key: bytes, kept: dict[bytes, bytes]) -> None:
+    desk.store._connection.ask("HSET", key, "s", zlib.compress(canonical(Differences().document()), 1))
+
+
+def _state_altered(desk: Desk, key: bytes, kept: dict[bytes, bytes]) -> None:
+    """As if half of the orders at edges had been handed out already."""
+    state = desk.store._connection.ask("HGET", key, "d")
+    desk.store._connection.ask("HSET", key, "d", state.replace(b'"next_edge":0', b'"next_edge":5'))
+
+
+def _set_back_whole(desk: Desk, key: bytes, kept: dict[bytes, bytes]) -> None:
+    desk.store._connection.ask("HSET", key, *itertools.chain.from_iterable(kept.items()))
+
+
+@pytest.mark.parametrize(
+    ("tamper", "told"),
+    [(_sum_taken_away, True), (_state_altered, True), (_set_back_whole, False)],
+    ids=["its sum", "its state", "all of it set back"],
+)
+def test_work_that_was_written_past_the_services_does_not_change_what_the_effect_says(
+    desk: Desk,
+    caplog: pytest.LogCaptureFixture,
+    tamper: Callable[[Desk, bytes, dict[bytes, bytes]], None],
+    told: bool,
+) -> None:
+    """By whoever has the store and not the seal key. It is said and worked out anew; what a service wrote once and
+    stands there again is worked on from there, so that each order counts once all the same."""
+    desk.open()
+    with desk.worker() as worker:
+        assert worker.turn()
+        assert worker.turn()
+        (key,) = [key for key in keys_of(desk.store) if b"effect-work" in key]
+        kept = desk.store._connection.ask("HGETALL", key)
+        for _ in range(3):
+            assert worker.turn()
+        tamper(desk, key, kept)
+        with caplog.at_level(logging.ERROR, logger="accord_service"):
+            run_out(worker)
+    assert [name in caplog.text for name in ("worked out anew: effect-work:p1:",)] == [told]
     desk.must_be_whole()
 
 

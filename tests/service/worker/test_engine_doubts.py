@@ -101,6 +101,8 @@ def test_without_doubt_nothing_is_degraded(changing: Any, key: dict[str, str], o
     assert readings(client, "accord_degraded") == {
         'accord_degraded{part="engine"}': 0,
         'accord_degraded{part="audit"}': 0,
+        'accord_degraded{part="writes"}': 0,
+        'accord_degraded{part="effects"}': 0,
     }
     assert readings(client, "accord_degraded_since_timestamp_seconds") == {}
     assert set(readings(client, "accord_engine_doubts").values()) == {0}
@@ -129,6 +131,8 @@ def test_a_wrong_engine_costs_no_verdict_and_is_told(
     assert readings(client, "accord_degraded") == {
         'accord_degraded{part="engine"}': 1,
         'accord_degraded{part="audit"}': 0,
+        'accord_degraded{part="writes"}': 0,
+        'accord_degraded{part="effects"}': 0,
     }
     ((_, since_s),) = readings(client, "accord_degraded_since_timestamp_seconds").items()
     assert instant(since_s) == engine["since"]

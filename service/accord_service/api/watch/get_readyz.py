@@ -11,15 +11,17 @@ from accord_service.api.endpoint import dump
 from accord_service.api.room import room
 from accord_service.run.times import instant
 from accord_service.steps.audit_watch import Unfaithful
+from accord_service.steps.effect_queue import EffectQueue
 
 
 def get_readyz() -> Response:
     """The book is loaded, the authority's own test is green, the store answers; 503 when no order can be judged.
 
     "degraded" is not down: answers go on from what is held in memory, the store answers and takes no writes (it is
-    full, or a replica), the judge had to settle what the engine failed at or got wrong, or the store is not what the
-    audit says. The third stays so until the worker starts anew, since no time and no right answer to another question
-    shows that what made the engine wrong is over; so does a store that was set back.
+    full, or a replica, or its audit may not be written on), the judge had to settle what the engine failed at or got
+    wrong, the store is not what the audit says, or nobody works on effects that wait. The third stays so until the
+    worker starts anew, since no time and no right answer to another question shows that what made the engine wrong is
+    over. A store that was set back stays so until that is undone or adopted.
     """
     state = room().state()
     book: dict[str, Any] = {"ok": state.head is not None}
@@ -34,6 +36,7 @@ def get_readyz() -> Response:
             "writes": {"ok": not state.writes, "detail": _of_writes(state.writes)},
             "engine": _engine(state.engine_since_s, room().ledger.counts),
             "audit": _audit(state.audit),
+            "effects": _effects(state.effects),
         },
     }
     status = 503 if state.status == "not ready" else 200
@@ -58,6 +61,12 @@ def _engine(since_s: float | None, counts: Mapping[Network, Mapping[str, int]]) 
     )
     detail = f"{doubted}. The judge settled each; the log has the question. This stays until the worker starts anew."
     return {"ok": False, "since": instant(since_s), "detail": detail}
+
+
+def _effects(queue: EffectQueue) -> dict[str, Any]:
+    """Whether somebody works on the effects that wait; which proposals those are is nobody's business here."""
+    still = queue.stands_still
+    return {"ok": not still, "waiting": queue.waiting, "processes": queue.processes, "detail": still and f"{still}."}
 
 
 def _audit(unfaithful: Unfaithful | None) -> dict[str, Any]:
