@@ -75,8 +75,8 @@ def check_schema(file: Path) -> subprocess.CompletedProcess[str]:
 
 
 def repeated_keys(node: yaml.Node) -> Iterator[str]:
-    """Keys that stand twice in one mapping, with their lines: YAML 1.2 forbids them and compose refuses the file, where a
-    lenient reader takes the last one in silence.
+    """Keys that stand twice in one mapping, with their lines: YAML 1.2 forbids them and compose refuses the file, where
+    a lenient reader takes the last one in silence.
     """
     if isinstance(node, yaml.MappingNode):
         keys = [key.value for key, _ in node.value]
