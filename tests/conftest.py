@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import fcntl
+import gc
 import os
 import shutil
 import tomllib
 from collections.abc import Callable, Iterable, Iterator, Mapping
+from contextlib import suppress
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -17,9 +20,11 @@ from tests.markers import pytest_collection_modifyitems, pytest_ignore_collect, 
 
 from accord_rules.authority import Authority
 from accord_rules.documents.canonical import canonical
-from accord_rules.documents.files import Documents
+from accord_rules.documents.files import BookError, Documents
 from accord_rules.governance import changes
+from accord_rules.governance.comparison import EdgeOrder
 from accord_rules.infer import engine
+from accord_rules.load import loader
 from accord_rules.load.loader import from_documents, load_book
 from accord_rules.revision.book import Book
 from accord_service import app
@@ -29,13 +34,37 @@ from accord_service.run.config import SEAL_KEY_FILE, Config
 from accord_service.serving import first_start
 from accord_service.steps import effects
 from accord_service.store import EmbeddedServer, Seals, Store
-from accord_service.worker import edition
+from accord_service.worker import edition, trials
 from accord_service.worker.collector import spare_the_book
 
 __all__ = ["pytest_collection_modifyitems", "pytest_ignore_collect", "pytest_runtest_setup"]
 
 
 BOOKS_HELD = 8
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Load the shipped book. Its examples are tried by the first processes of a run of ``suite.py``; those of its later
+    runs rely on that, as programs do that were started once before (``worker/trials.py``)."""
+    folder = os.environ.get("ACCORD_TESTS_FOLDER")
+    if folder is None or (config.getoption("dist", "no") != "no" and not hasattr(config, "workerinput")):
+        return  # it is loaded when it is needed; what hands out tests to others needs none
+    load_untried = partial(loader.load_folder, passed=partial(trials.passed, trials.EXAMPLES))
+    # What is wrong with a book is told where tests load it.
+    with pytest.MonkeyPatch.context() as patch, suppress(BookError):
+        patch.setenv("XDG_CACHE_HOME", str(Path(folder, "cache")))
+        patch.setattr(loader, "load_folder", load_untried)
+        trials.remember(trials.EXAMPLES, load_book().documents)
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_collection() -> Iterator[None]:
+    """All that collecting makes stays, and there is ever more of it to be looked through in vain."""
+    gc.disable()
+    try:
+        return (yield)
+    finally:
+        gc.enable()
 
 
 @pytest.fixture(scope="session")
@@ -75,13 +104,17 @@ def garbage_looked_for_as_in_workers() -> None:
 @pytest.fixture(scope="session", autouse=True)
 def rules_tried_once() -> Iterator[None]:
     """Rules that passed their trial in a throw-away process are not tried again: each application would, for the same
-    book. Rules that were not tried yet are. So with the authority's own test of a book that an effect is of."""
+    book. Rules that were not tried yet are. The authority's own test of a book that an effect is of asks a sample of
+    its rules, once for each book: that it asks all of them is held in ``service/worker/test_tried.py``, and what comes
+    of a red one in ``service/steps/test_effect_faults.py``."""
     passed: set[str] = set()
     tested: dict[str, str] = {}
 
     def test_once(book: Book) -> str:
         if book.digest not in tested:
-            tested[book.digest] = edition.tried_by(book)
+            with pytest.MonkeyPatch.context() as patch:
+                patch.setattr(edition, "_self_test", lambda authority, one_in: self_test(authority, edition.SAMPLED))
+                tested[book.digest] = edition.tried_by(book)
         return tested[book.digest]
 
     def try_once(*arguments: Any) -> None:
@@ -90,9 +123,28 @@ def rules_tried_once() -> Iterator[None]:
             engine.try_out(*arguments)
             passed.add(question)
 
+    self_test = edition._self_test
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(edition, "try_out", try_once)
         patch.setattr(effects, "tried_by", test_once)
+        yield
+
+
+@pytest.fixture(scope="session", autouse=True)
+def edges_found_once() -> Iterator[None]:
+    """The orders at edges between the same two books are found once for all effects that tests have worked out."""
+    # A book's number is no part of its digest, and no order at an edge hangs on it.
+    found: dict[tuple[str, str, int], tuple[tuple[EdgeOrder, ...], int]] = {}
+
+    def find_once(old: Book, new: Book, most: int) -> tuple[tuple[EdgeOrder, ...], int]:
+        name = old.digest, new.digest, most
+        if name not in found:
+            found[name] = edge_orders(old, new, most)
+        return found[name]
+
+    edge_orders = effects.edge_orders
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(effects, "edge_orders", find_once)
         yield
 
 

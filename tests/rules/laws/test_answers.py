@@ -24,7 +24,8 @@ from accord_rules.orders.order import Order
 from accord_rules.orders.sheet import PRESSURES
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
-from accord_rules.verdict import Verdict
+from accord_rules.verdict import Recommendation, Verdict
+from accord_rules.weigh import scales
 from accord_rules.weigh.scales import Scales, Weighed
 
 
@@ -293,6 +294,12 @@ def many_prints(count: int) -> Document:
     return {"item": {"blank": "tee-heavy-white"}, "quantity": 24, "decorations": prints}
 
 
+@pytest.fixture(autouse=True)
+def weighings_alone_end_an_answer(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Seconds of a core come to less on a machine that has much to do, and would end it sooner there."""
+    monkeypatch.setattr(scales, "CPU_MOST_S", 600.0)
+
+
 @pytest.fixture
 def weighings(monkeypatch: pytest.MonkeyPatch) -> list[Case]:
     """Every case that is weighed from now on."""
@@ -342,6 +349,14 @@ def test_an_envelope_of_a_dozen_prints_is_bounded_and_says_so(
     assert len(weighings) < ENVELOPE_MOST
 
 
+def test_seconds_of_a_core_end_an_answer_too(book: Book, authority: Authority, monkeypatch: pytest.MonkeyPatch) -> None:
+    """For what weighings do not count."""
+    order, shop = read(Order, many_prints(1)), large_shop(book, 4)
+    assert authority.recommend(order, shop).complete
+    monkeypatch.setattr(scales, "CPU_MOST_S", 0.0)
+    assert not authority.recommend(order, shop).complete
+
+
 def test_one_print_that_may_be_anything_is_weighed_whole_at_the_largest_shop(book: Book, authority: Authority) -> None:
     recommendation = authority.recommend(read(Order, many_prints(1)), large_shop(book, 40))
     assert recommendation.complete
@@ -359,17 +374,26 @@ def test_reasons_left_out_are_counted(book: Book, authority: Authority, monkeypa
     assert cut.ruled_out_left_out == len(whole.ruled_out) - 5
 
 
-@pytest.mark.parametrize("most", [0, 3, 8])
-def test_an_answer_that_was_ended_never_says_that_there_is_no_way(
-    most: int, book: Book, authority: Authority, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """Whatever the weighings left: no plan and complete only where there is none in full either."""
-    allowance = Scales.allowance
+@pytest.fixture(scope="module")
+def recommended(book: Book, authority: Authority) -> list[tuple[tuple[Order, Shop], Recommendation]]:
+    """Questions, each with the answer that nothing ended."""
     questions = [
         (read(Order, opened(document, random.Random(SEED))), shop)
         for document, shop in random_questions(book, ORDERS, "ended", odd=0.15, decorations=2, open_settings=True)
     ]
-    whole = [authority.recommend(*question) for question in questions]
+    return [(question, authority.recommend(*question)) for question in questions]
+
+
+@pytest.mark.parametrize("most", [0, 3, 8])
+def test_an_answer_that_was_ended_never_says_that_there_is_no_way(
+    most: int,
+    recommended: list[tuple[tuple[Order, Shop], Recommendation]],
+    authority: Authority,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Whatever the weighings left: no plan and complete only where there is none in full either."""
+    allowance = Scales.allowance
+    questions, whole = zip(*recommended, strict=True)
     monkeypatch.setattr(Scales, "allowance", lambda self, _most=0: allowance(self, most))
     cut = [authority.recommend(*question) for question in questions]
     lost = [(before, after) for before, after in zip(whole, cut, strict=True) if before.plans and not after.plans]

@@ -12,16 +12,18 @@ from accord_rules.documents.canonical import digest
 from accord_rules.documents.files import BookError, shipped
 from accord_rules.infer.ledger import Ledger
 from accord_rules.load import loader
+from accord_rules.revision.book import Book
 from accord_service.store import RevisionRecord
 from accord_service.worker import edition, trials
 
 
 @pytest.fixture
 def untrue(monkeypatch: pytest.MonkeyPatch) -> dict[str, Any]:
-    """The shipped documents with a rule whose examples say the opposite, read by the loader itself."""
+    """The shipped documents with one rule, whose examples say the opposite, read by the loader itself."""
     monkeypatch.setattr(edition, "from_documents", loader.from_documents)
     documents: dict[str, Any] = copy.deepcopy(dict(shipped()))
     rule = documents["rules"]["dye-on-natural-fibre"]
+    documents["rules"] = {"dye-on-natural-fibre": rule}
     rule["fires"], rule["silent"] = rule["silent"], rule["fires"]
     return documents
 
@@ -72,3 +74,10 @@ def test_rules_that_passed_their_trial_are_not_tried_again(
     edition.Edition.load(record(documents, trials.trier() if passed else ""), Ledger()).close()
     assert len(tried) == trial_count
     assert samples == [edition.SAMPLED if passed else 1]
+
+
+def test_a_book_is_tried_once_its_own_test_was_asked_of_every_rule(monkeypatch: pytest.MonkeyPatch, book: Book) -> None:
+    samples: list[int] = []
+    monkeypatch.setattr(Authority, "self_test", lambda authority, one_in: samples.append(one_in))
+    assert edition.tried_by(book) == trials.trier()
+    assert samples == [1]
