@@ -72,6 +72,33 @@ DYE = {"placement": "face", "artwork": {"palette": ["navy"]}}
 TODDLER, CHILD = {"age_from": 2, "age_to": 2}, {"age_from": 6, "age_to": 9}
 
 ROWS = [
+    # -- which colour --------------------------------------------------------------------------------------------
+    Row(
+        "a white tee said to be black",
+        item={"blank": "tee-heavy-white", "colour": "black"},
+        said={"colour-contradicts-blank": "blocks"},
+        unsaid=("colour-off-the-blanks",),
+    ),
+    Row(
+        "a white tee said to be silver",
+        item={"blank": "tee-heavy-white", "colour": "silver"},
+        said={"colour-off-the-blanks": "cautions"},
+    ),
+    Row(
+        "a black tee said to be charcoal",
+        item={"blank": "tee-heavy-black", "colour": "#363B3F"},
+        said={"colour-off-the-blanks": "cautions"},
+    ),
+    Row(
+        "a red tee said to be red, which screens show otherwise",
+        item={"blank": "tee-heavy-red", "colour": "red"},
+        unsaid=("colour-off-the-blanks", "colour-contradicts-blank"),
+    ),
+    Row(
+        "a white tee said to be ivory",
+        item={"blank": "tee-heavy-white", "colour": "ivory"},
+        unsaid=("colour-off-the-blanks",),
+    ),
     # -- for whom ------------------------------------------------------------------------------------------------
     Row(
         "an oldest age of 40 says nothing of children",
@@ -773,6 +800,13 @@ def test_another_blank_in_place_of_a_contradicted_one_has_the_colour_that_was_sa
     named = [change.after for remedy in remedies for change in remedy.changes if change.pointer == "/item/blank"]
     assert named[0] == "tee-heavy-black"
     assert not {"tee-heavy-red", "tee-sport-white"} & set(named)
+
+
+def test_a_colour_off_the_blanks_is_named_beside_the_blank(authority: Authority) -> None:
+    verdict = Row("silver", item={"blank": "tee-heavy-white", "colour": "silver"}).verdict_of(authority)
+    (told,) = (finding for finding in verdict.findings if finding.rule == "colour-off-the-blanks")
+    assert "eavy cotton tee, white" in told.because
+    assert "silver" in told.because
 
 
 def test_the_question_on_protection_is_settled_by_its_answer(authority: Authority) -> None:
