@@ -680,6 +680,24 @@ def colour_contradicts_blank(
     return blank is not None and said is not None and is_another_colour(said, blank, apart)
 
 
+@fact("item.fibres_said_words", TEXT, ORDER)
+def fibres_said_words(
+    blank: Blank | None = maybe("blank.entry"),
+    said: Mapping[str, float] | None = source("/item/fibres"),
+    known: Mapping[str, Fibre] = entries("fibres"),
+) -> str:
+    """What the order says of the fibres, and what the named blank is made of, as a question puts them; empty where they
+    are the same, or only one is said."""
+    if blank is None or said is None or blank.fibres is None or dict(said) == dict(blank.fibres):
+        return ""
+
+    def listed(mix: Mapping[str, float]) -> str:
+        shares = sorted(mix.items(), key=lambda share: (-share[1], share[0]))
+        return ", ".join(f"{percent:g} % {known[code].name.lower()}" for code, percent in shares)
+
+    return f"the order says {listed(said)}, and {in_a_sentence(blank.title)} is of {listed(blank.fibres)}"
+
+
 @fact("item.shade_off_blank", BOOL, ORDER)
 def shade_off_blank(
     blank: Blank | None = maybe("blank.entry"),
