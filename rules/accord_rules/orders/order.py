@@ -234,6 +234,10 @@ class Use:
     )
     size_to: str | None = optional(GarmentSizeText(), about="the largest size")
     cut: str | None = optional(Choice(CUTS), about="of nightwear: cut to fit tightly all over, or loose")
+    worn_over: bool | None = optional(
+        Flag(),
+        about="whether it is worn over other clothes; as the blank is where left out, else taken to lie on the skin",
+    )
 
 
 @dataclass(frozen=True, slots=True)
