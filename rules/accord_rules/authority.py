@@ -45,6 +45,7 @@ from accord_rules.verdict import (
 )
 from accord_rules.weigh.scales import (
     WEIGHINGS_MOST,
+    Doubt,
     OnPress,
     Scales,
     Weighed,
@@ -289,13 +290,30 @@ class Authority:
         general = sum(map(self._scales.weigh, decorations), of_order)
         presses = plans.presses_of(whole.order, whole.shop)
         on_presses = tuple(self._scales.on_press(decorations, press) for press in presses)
-        return Judged(whole, of_order, general, decorations, on_presses)
+        judged = Judged(whole, of_order, general, decorations, on_presses)
+        doubts = tuple(self._doubts(judged))
+        return replace(judged, general=general + Weighed(doubts=doubts)) if doubts else judged
+
+    def _doubts(self, judged: Judged) -> Iterator[Doubt]:
+        """Whether the verdict hangs on which is right: the fibres that the order says, or those of the blank named."""
+        whole = judged.whole
+        mixtures = whole["item.fibres_said_words"]
+        if not mixtures:
+            return
+        by_blank = Case(self.book, whole.shop, replace(whole.order, item=replace(whole.order.item, fibres=None)))
+        said, named = judged.own, self._judge_case(by_blank, self._scales.weigh(by_blank), whole.shop).own
+        if said.verdict != named.verdict:
+            question = _WHICH_FIBRES.format(mixtures=mixtures, said=said.verdict, named=named.verdict)
+            yield Doubt("/item/fibres", question, tuple(sorted(_deciding(said) ^ _deciding(named))))
 
     def _verdict(self, judged: Judged, shop: Shop, remedied: Remedied, *, observed: bool) -> Verdict:
         best, weighed = judged.best, judged.weighed
         located = tuple(judged.located(self._findings(judged, observed=observed)))
         if weighed.verdict == "rejected":
             located = tuple(filter(self._worth_telling, located))
+        # What holds by one of two readings alone is in the question.
+        doubted = frozenset(rule for doubt in weighed.doubts for rule in doubt.rules)
+        located = tuple(finding for finding in located if finding.rule not in doubted)
         located = with_last_word(located, self.book.rules)
         by_press = judged.by_press
         assumed = self._scales.assumptions(*_with_and_without(judged.whole, judged.decorations, best))
@@ -322,7 +340,8 @@ class Authority:
         """Whatever a tool makes of an answer, it finds no settings to print where the work may not be done, or where
         that is not known yet."""
         workable = weighed.verdict in WORKABLE
-        blocks = findings(weighed.at("blocks"), self.book)
+        fired = () if weighed.doubts else weighed.at("blocks")
+        blocks = findings(fired, self.book)
         settings = tuple(_settings(case, shop) for case in on_press.cases) if workable else None
         return PressVerdict(
             press=on_press.press.id,
@@ -332,7 +351,7 @@ class Authority:
             titles=dict(_titles(settings or (), self.book)),
             pressings=tuple(_pressings(case) for case in on_press.cases) if workable else None,
             sequence=on_press.sequence.order if workable else None,
-            blocked_by=tuple(sorted({fired.rule.id for fired in weighed.at("blocks")})),
+            blocked_by=tuple(sorted({match.rule.id for match in fired})),
             because=blocks[0].because if blocks else None,
         )
 
@@ -405,10 +424,18 @@ class Authority:
             plans=self._plans(searched, shop, experiences, most, curve=curve),
             ruled_out=ruled_out,
             ruled_out_left_out=left_out,
-            needs=needs(searched.open, self.book),
+            needs=needs(searched.open + self._doubted(searched, shop), self.book),
             complete=searched.complete,
             reference=order.reference,
         )
+
+    def _doubted(self, search: plans.Search, shop: Shop) -> Weighed:
+        """What the first way hangs on that the order says in two ways, or where there is none the order itself."""
+        if not search.whole["item.fibres_said_words"]:
+            return Weighed()
+        of_order = self._scales.weigh(search.whole)
+        first = next((search.whole.with_order(plans.planned_order(way)) for way in search.possible), search.whole)
+        return Weighed(doubts=self._judge_case(first, of_order, shop).weighed.doubts)
 
     def _plans(
         self,
@@ -541,6 +568,17 @@ class Authority:
         judged = self.judged(order, shop)
         self._watch(judged)
         return frozenset(fired.rule.id for fired in judged.weighed.fired)
+
+
+_WHICH_FIBRES = (
+    "Which fibres does the sewn-in label say? {mixtures}: by the first it is {said}, by the second {named}. Say what"
+    " the label says, and leave the blank out if the piece is another one."
+)
+
+
+def _deciding(weighed: Weighed) -> frozenset[str]:
+    """The rules that hold and can turn a verdict."""
+    return frozenset(fired.rule.id for level in ("blocks", "requires") for fired in weighed.at(level))
 
 
 def _fixes(findings: Iterable[Finding]) -> Iterator[str]:

@@ -166,6 +166,7 @@ def order(
     use |= maybe(rng, {"size_from": rng.choice(["newborn", "2T", "6X", "7", "122 cm"])}, 0.2)
     use |= maybe(rng, {"size_to": rng.choice(["7", "14", "14X", "182 cm"])}, 0.1)
     use |= maybe(rng, {"cut": rng.choice(words.CUTS)}, 0.2)
+    use |= maybe(rng, {"worn_over": rng.random() < 0.5}, 0.2)
     document |= maybe(rng, {"use": use}, 0.4 * odd) | maybe(rng, {"press": press(rng, book)}, 0.7 * odd)
     document |= maybe(rng, {"quantity": rng.choice([1, 24, 500])}, 0.5)
     document |= maybe(rng, {"due_in": quantity(rng, (1, 4, 48), "h")}, 0.2)

@@ -105,7 +105,7 @@ def _print(case: Case) -> Iterator[StackLayer]:
     """The print with its carrier, what was pressed on for it before, and the layers below."""
     print_lies = _FACES[case["lay.how"]][0] or case["lay.side_words"]
     if case["transfer.carrier"] != NONE:
-        yield StackLayer(f"its {case['transfer.carrier']} carrier", "")
+        yield StackLayer(_carrier(case["transfer.carrier"], case["transfer.principle"]), "")
     if case["tack.done"] and case["main.done"]:  # the film is on already, and its dye comes on it
         yield StackLayer("its dye print", print_lies)
         yield StackLayer(case["transfer.title"], "face up")
@@ -115,6 +115,22 @@ def _print(case: Case) -> Iterator[StackLayer]:
     else:
         yield StackLayer(case["transfer.title"], print_lies)
     yield from _beneath(case)
+
+
+def _carrier(carrier: str, principle: str) -> str:
+    """What carries the print, in words: a film by what it does for such a print, since all are clear and look alike."""
+    return _CARRIER_FILMS.get(principle, f"its {carrier} carrier") if carrier == "film" else f"its {carrier} carrier"
+
+
+_CARRIER_FILMS: Mapping[str, str] = MappingProxyType(
+    {
+        "film": "the clear carrier it was cut and weeded on",
+        "foil": "the clear film that the foil comes off",
+        "ink-film": "the clear film it lies on",
+        "powder-film": "the clear film it is printed on",
+        "stud": "the clear sticky film that holds the pieces",
+    }
+)
 
 
 def _beneath(case: Case) -> Iterator[StackLayer]:
@@ -132,7 +148,8 @@ def _piece_up(case: Case) -> Iterator[StackLayer]:
 def _under(case: Case) -> Iterator[StackLayer]:
     """Papers and pads below the face that is pressed."""
     paper, pad = case["set.blot_title"] if case["lay.paper_on_bed"] else None, case["set.pad_title"]
-    for title in (pad, paper) if case["set.padded"] else (paper, pad):  # a pillow lies inside the piece
+    inside = case["set.padded"] and case["item.layered"]
+    for title in (pad, paper) if inside else (paper, pad):
         yield from _sheet(title)
     if case["set.other_side_printed"]:
         yield from _sheet(case["set.non_stick_title"])

@@ -304,20 +304,29 @@ def area(
     return blank.areas.get(where() or "") if blank is not None else None
 
 
+@fact("place.area_open", BOOL, DECORATION)
+def area_open(
+    blank: Blank | None = maybe("blank.entry"), where: Callable[[], str | None] = later("place.placement")
+) -> bool:
+    """Whether the named blank has printable areas, and it is not known which of them is meant."""
+    return blank is not None and bool(blank.areas) and where() is None
+
+
 @fact("place.known", BOOL, DECORATION)
 def known(
     blank: Blank | None = maybe("blank.entry"),
     where: Callable[[], str | None] = later("place.placement"),
     principle: str | None = maybe("transfer.principle"),
     goods: str | None = maybe("item.kind"),
-) -> bool:
+    open_: bool = read("place.area_open"),
+) -> bool | None:
     """Whether the named blank has a printable area at the placement; true if no blank is named.
 
     Every garment has room inside for a label: in the neck, or at the waistband.
     """
     if principle == "label" and goods == "garment" and where() == "inside":
         return True
-    return blank is None or where() in blank.areas
+    return None if open_ else blank is None or where() in blank.areas
 
 
 @fact("place.areas_words", TEXT, DECORATION)
@@ -380,10 +389,14 @@ def height_mm(print_size: Size = read("place.size")) -> float:
 
 
 @fact("place.fits_area", BOOL, DECORATION)
-def fits_area(room: Size | None = maybe("place.area"), print_size: Size | None = maybe("place.size")) -> bool | None:
-    """Whether the print fits the blank's printable area; true if none is known."""
+def fits_area(
+    room: Size | None = maybe("place.area"),
+    open_: bool = read("place.area_open"),
+    print_size: Size | None = maybe("place.size"),
+) -> bool | None:
+    """Whether the print fits the blank's printable area; true if the blank has none there, or none is named."""
     if room is None:
-        return True
+        return None if open_ else True
     return None if print_size is None else print_size.width <= room.width and print_size.height <= room.height
 
 

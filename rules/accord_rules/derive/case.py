@@ -442,7 +442,7 @@ def _touched(assumed: frozenset[str]) -> frozenset[str]:
 
 
 def _about_the_piece(order: Order) -> tuple[Any, ...]:
-    return order.item, order.use, order.quantity, order.due_in, order.evidence
+    return order.item, order.use, order.quantity, order.due_in, order.pressed_on, order.evidence
 
 
 class _Noted:

@@ -137,6 +137,12 @@ def layered(
     return cloth and shape == "flat" and (kind in ("garment", "bag") or not {"zip", "seam"}.isdisjoint(features or ()))
 
 
+@fact("item.pillow_where_words", TEXT, ORDER)
+def pillow_where_words(two_layers: bool = read("item.layered")) -> str:
+    """Where a pillow goes: between the two layers of cloth, or beneath the only one there is."""
+    return "inside the piece under the print area" if two_layers else "under the piece, below the print area"
+
+
 @fact("item.clear_of_words", TEXT, ORDER)
 def clear_of_words(kind: str = read("item.kind"), features: tuple[str, ...] | None = maybe("item.features")) -> str:
     """What is kept off the heated area, whether or not the order lists it."""

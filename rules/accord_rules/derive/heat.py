@@ -149,6 +149,10 @@ def face_down(
 # -- the stack -----------------------------------------------------------------------------------------------------
 
 
+# Cover, pad, °C of the platen, share of it that bears, share of moisture, °C it has to get to, whether part dried.
+_Place = tuple[str | None, str | None, float, float, float, float, bool]
+
+
 @dataclass(frozen=True, slots=True)
 class Piece:
     """What lies under the platen and is no setting: ``key`` holds every number of it that counts."""
@@ -161,8 +165,8 @@ class Piece:
     plies: int = field(compare=False)
     face_down: bool = field(compare=False)
     contact: Interface | None = field(compare=False)  # the press's own; the type's usual one where there is none
-    # The ways in which it has lain, by cover, pad, platen temperature and moisture, kept because their keys are long.
-    lays: dict[tuple[str | None, str | None, float, float, bool], Lay] = field(default_factory=dict, compare=False)
+    # The ways in which it has lain, kept because their keys are long.
+    lays: dict[_Place, Lay] = field(default_factory=dict, compare=False)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -311,10 +315,8 @@ def _sheet(consumables: Mapping[str, Consumable], name: str | None) -> Sheet | N
 
 
 @fact("fit.covered", DATA, PRESSING)
-def covered(contact_m2: float | None = maybe("fit.contact_m2"), platen: Size = read("press.platen")) -> float:
+def covered(contact_m2: float = read("fit.contact_m2"), platen: Size = read("press.platen")) -> float:
     """The share of a hand-held platen that bears on the piece, in steps of 5 % of itself, so that stacks repeat."""
-    if contact_m2 is None:
-        return 1.0
     share = contact_m2 / (platen.width * platen.height * 1e-6)
     if share >= 1:
         return 1.0
@@ -388,7 +390,7 @@ def lay(
     lying: Callable[[], Piece | None] = later("fit.piece"),
     need_c: Callable[[], float] = later("heat.need_c"),
     water_share: Callable[[], float] = later("item.water_share"),
-    covered: Callable[[], float] = later("fit.covered"),
+    covered: Callable[[], float | None] = later("fit.covered"),
     consumables: Mapping[str, Consumable] = entries("consumables"),
     dry_from_s: float = read("item.dry_from_s"),
 ) -> Lay | None:
@@ -401,9 +403,12 @@ def lay(
     # How far up it has to go counts for what boils off alone.
     until_c = need_c() if damp_share else 0.0
     part_dried = bool(damp_share) and pre_press_s > 0
-    lain, place = under.lays, (cover, pad, at_c, damp_share, part_dried)
+    borne = covered() if by_hand else 1.0
+    if borne is None:
+        return None
+    # All that a lay is made of: one piece lies in another way where another print is assumed on it, or none.
+    lain, place = under.lays, (cover, pad, at_c, borne, damp_share, until_c, part_dried)
     if place not in lain:
-        borne = covered() if by_hand else 1.0
         sheets = (_sheet(consumables, cover), _sheet(consumables, pad))
         unkeyed = _Unkeyed(
             Lay(
@@ -544,8 +549,18 @@ def _taken_s(curve_c: Floats, need: Dose) -> float:
 
 
 @fact("heat.estimated", BOOL, PRESSING, warmed=True)
-def estimated(likely: Likely | None = maybe("heat.likely")) -> bool:
-    """Whether the heat of this pressing can be estimated: not without a temperature, nor where the model fails."""
+def estimated(
+    likely: Likely | None = maybe("heat.likely"),
+    by_hand: Callable[[], bool] = later("press.hand_held"),
+    lying: Callable[[], Piece | None] = later("fit.piece"),
+    covered: Callable[[], float | None] = later("fit.covered"),
+) -> bool | None:
+    """Whether the heat of this pressing can be estimated: not without a temperature, nor where the model fails.
+
+    Unknown while it hangs on a size that is: how much of a hand-held platen bears on the piece.
+    """
+    if likely is None and by_hand() and lying() is not None and covered() is None:
+        return None
     return likely is not None
 
 
@@ -664,7 +679,12 @@ def behind(
     families: Mapping[str, Transfer] = entries("transfers"),
     below_least_k: float = limit("heat.below_least"),
 ) -> Behind | None:
-    """The print that softens first of those on the far side: pressed before this one, or of unknown place on cloth."""
+    """The print that softens first of those on the far side: pressed before this one, or of unknown place on cloth.
+
+    Unknown too where others come before and it is not known which side this one is on.
+    """
+    if here is None and earlier:
+        return None
     names = [
         decoration.transfer
         for decoration in earlier.values()
@@ -688,9 +708,18 @@ def _softening(transfer: Transfer, below_least_k: float) -> Behind | None:
 
 
 @fact("heat.something_behind", BOOL, PRESSING)
-def something_behind(back_c: float | None = maybe("heat.back_likely_c")) -> bool:
+def something_behind(
+    back_c: float | None = maybe("heat.back_likely_c"),
+    behind: Behind | None = maybe("heat.behind"),
+    here: str | None = maybe("place.placement"),
+    earlier: Mapping[int, Decoration] = source("sequence/earlier", absent=MappingProxyType({})),
+    estimated: Callable[[], bool | None] = later("heat.estimated"),
+) -> bool | None:
     """Whether a print is, or may be, on the far side already, and its heat can be estimated."""
-    return back_c is not None
+    if back_c is not None:
+        return True
+    side_open = here is None and bool(earlier)
+    return None if side_open or (behind is not None and estimated() is None) else False
 
 
 @fact("heat.behind_title", TEXT, PRESSING)

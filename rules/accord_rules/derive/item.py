@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Mapping
-from math import ceil
+from math import ceil, hypot
 
 from accord_rules.derive.fibres import NATURAL_GROUPS
 from accord_rules.documents import units
@@ -677,6 +678,45 @@ def colour_contradicts_blank(
 ) -> bool:
     """Whether the order says a colour that nobody would call the named blank's."""
     return blank is not None and said is not None and is_another_colour(said, blank, apart)
+
+
+@fact("item.fibres_said_words", TEXT, ORDER)
+def fibres_said_words(
+    blank: Blank | None = maybe("blank.entry"),
+    said: Mapping[str, float] | None = source("/item/fibres"),
+    known: Mapping[str, Fibre] = entries("fibres"),
+) -> str:
+    """What the order says of the fibres, and what the named blank is made of, as a question puts them; empty where they
+    are the same, or only one is said."""
+    if blank is None or said is None or blank.fibres is None or dict(said) == dict(blank.fibres):
+        return ""
+
+    def listed(mix: Mapping[str, float]) -> str:
+        shares = sorted(mix.items(), key=lambda share: (-share[1], share[0]))
+        return ", ".join(f"{percent:g} % {known[code].name.lower()}" for code, percent in shares)
+
+    return f"the order says {listed(said)}, and {in_a_sentence(blank.title)} is of {listed(blank.fibres)}"
+
+
+@fact("item.shade_off_blank", BOOL, ORDER)
+def shade_off_blank(
+    blank: Blank | None = maybe("blank.entry"),
+    said: str | None = source("/item/colour"),
+    contradicted: bool = read("item.colour_contradicts_blank"),
+    apart: float = limit("order.colour_shade_apart"),
+) -> bool:
+    """Whether the order says a colour that could pass for the named blank's and is still seen to be another: silver for
+    white. Not where the blank's title has that very word."""
+    if blank is None or said is None or contradicted or plain_name(said) in _words(blank.title):
+        return False
+    one, other = read_colour(said), read_colour(blank.colour)
+    if one is None or other is None:
+        return False
+    return hypot(one.lightness - other.lightness, one.a - other.a, one.b - other.b) >= apart
+
+
+def _words(title: str) -> frozenset[str]:
+    return frozenset(re.findall(r"[a-z]+", title.lower()))
 
 
 @fact("item.contradicts_blank", BOOL, ORDER)

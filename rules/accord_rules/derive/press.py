@@ -328,11 +328,12 @@ def pieces_per_pressing(
     brittle: bool | None = maybe("item.brittle"),
     shape: str | None = maybe("item.shape"),
     piece: Size | None = maybe("place.area"),
+    piece_open: bool = read("place.area_open"),
     room: Size = read("press.usable"),
     usual: PressType = read("press.entry"),
     cylinder: Cylinder | None = source("press/cylinder"),
     gap: float = limit("press.piece_gap"),
-) -> float:
+) -> float | None:
     """How many pieces are pressed at once: small stiff ones side by side inside the edge margin, else one.
 
     One at a time: soft goods; pieces whose outline is not known; brittle ones under a platen, since the thickest would
@@ -342,6 +343,8 @@ def pieces_per_pressing(
     shares = cylinder is None and usual.hand_force is None
     alike = rigid and (not brittle or usual.closing == "enclosed")
     alike = alike and shape == usual.shape == "flat"
+    if whole and alike and shares and piece_open:
+        return None
     if not (whole and alike and shares) or piece is None:
         return 1.0
     ways = ((piece.width, piece.height), (piece.height, piece.width))
@@ -411,6 +414,7 @@ def contact_m2(
     print_size: Size = read("place.size"),
     rigid: Callable[[], bool | None] = later("item.rigid"),
     area: Callable[[], Size | None] = later("place.area"),
+    area_open: Callable[[], bool] = later("place.area_open"),
 ) -> float | None:
     """The area the platen bears on: that of the lower plate where it is fitted with one; a stiff piece smaller than it
     bears it all on itself."""
@@ -420,6 +424,8 @@ def contact_m2(
         return None
     if not stiff:
         return float(platen.width * platen.height * 1e-6)
+    if area_open():
+        return None
     piece = area() or print_size
     return float(min(platen.width, piece.width) * min(platen.height, piece.height) * 1e-6)
 

@@ -287,8 +287,47 @@ def beside(
     return tuple((sample, of(sample)) for sample in samples)
 
 
-@fact("sample.telling", DATA, PRESSING)
-def telling(
+# -- how old it is ---------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Age:
+    """By what a sample is still good: the lot and the day of the order, as far as it says them, and the days it may be
+    old."""
+
+    lot: str | None
+    pressed_on: str | None
+    most_days: float
+
+    def doubt(self, sample: Sample) -> tuple[bool, str]:
+        """Whether a sample still stands for the order, and in words why that is not sure; empty where it is."""
+        of = f"Your sample “{sample.id}” of {day(sample.pressed_on)}"
+        if self.lot is not None and sample.lot is not None:
+            alike = self.lot == sample.lot
+            return alike, "" if alike else f"{of} was pressed on lot {sample.lot}, and this is lot {self.lot}"
+        if self.pressed_on is None:
+            return True, f"{of} is counted, but neither its lot and this one nor the day of pressing are known"
+        days = (date.fromisoformat(self.pressed_on) - date.fromisoformat(sample.pressed_on)).days
+        if days <= self.most_days:
+            return True, ""
+        return (
+            False,
+            f"{of} is {days} days old; where no lot shows that nothing changed, {self.most_days:g} are the most",
+        )
+
+
+@fact("sample.age", DATA, ORDER)
+def age(
+    lot: str | None = source("/item/lot"),
+    pressed_on: str | None = source("/pressed_on"),
+    most_days: float = limit("sample.age_most"),
+) -> Age:
+    """By what a sample on record is still good for this order."""
+    return Age(lot, pressed_on, most_days)
+
+
+@fact("sample.repeated", DATA, PRESSING)
+def repeated(
     samples: tuple[tuple[Sample, _Beside], ...] = read("sample.beside"),
     within: Callable[[], Tolerances] = later("sample.tolerances"),
     usual: Callable[[], bool] = later("sample.usual_otherwise"),
@@ -296,7 +335,7 @@ def telling(
     load_share: float | None = maybe("fit.gang_dwell_share"),
     washes_least: float = limit("sample.washes_least"),
 ) -> tuple[Sample, ...]:
-    """The sample that tells how this pressing comes out, if any does: the last one pressed, and of one day's a bad one.
+    """The samples that this pressing repeats, the last one pressed last, and of one day's a bad one.
 
     On cloth a good one has been washed, or it has shown nothing of how the print holds. A sample is one piece: several
     at once draw the platen down, so that for their hold the same dwell is a shorter one.
@@ -312,7 +351,35 @@ def telling(
         return washed and usual() and within().repeats(beside) and within().no_gentler(in_its_load(beside))
 
     speaking = [sample for sample, beside in samples if tells(sample, beside)]
-    return tuple(sorted(speaking, key=lambda sample: (sample.pressed_on, bool(sample.failures)))[-1:])
+    return tuple(sorted(speaking, key=lambda sample: (sample.pressed_on, bool(sample.failures))))
+
+
+@fact("sample.telling", DATA, PRESSING)
+def telling(
+    speaking: tuple[Sample, ...] = read("sample.repeated"), still: Age = read("sample.age")
+) -> tuple[Sample, ...]:
+    """The sample that tells how this pressing comes out, if any does: the last that still stands. A bad one always
+    does."""
+    return tuple(sample for sample in speaking if sample.failures or still.doubt(sample)[0])[-1:]
+
+
+@fact("sample.doubt_words", TEXT, PRESSING)
+def doubt_words(
+    speaking: tuple[Sample, ...] | None = maybe("sample.repeated"),
+    telling: tuple[Sample, ...] | None = maybe("sample.telling"),
+    still: Age = read("sample.age"),
+) -> str:
+    """Why the last good sample of such a pressing does not stand, or may not; empty where that is sure."""
+    last = (speaking or ())[-1:]
+    if not last or last[0].failures or (telling and telling[0].failures):
+        return ""
+    return still.doubt(telling[0] if telling else last[0])[1]
+
+
+@fact("sample.doubted", BOOL, PRESSING)
+def doubted(words: str = read("sample.doubt_words")) -> bool:
+    """Whether the last good sample of such a pressing is too old or of another lot, or that is not known."""
+    return bool(words)
 
 
 # -- what it says ----------------------------------------------------------------------------------------------------

@@ -231,10 +231,12 @@ _SAYS = tuple(name for name in Needed._fields if name not in ("aim_by_size", "by
 
 
 @fact("transfer.time_aim_s", DATA, DECORATION)
-def time_aim_s(needed: Needed = read("transfer.needed"), print_size: Size | None = maybe("place.size")) -> float:
+def time_aim_s(needed: Needed = read("transfer.needed"), print_size: Size | None = maybe("place.size")) -> float | None:
     """The dwell to aim at for a print of this size, before what a press adds."""
-    if not needed.aim_by_size or print_size is None:
+    if not needed.aim_by_size:
         return needed.time.aim
+    if print_size is None:
+        return None
     aim_s = interpolate(needed.aim_by_size, max(print_size.width, print_size.height))
     return min(max(aim_s, needed.time.least), needed.time.most)
 

@@ -218,20 +218,45 @@ def worn(
     return goods in ("garment", "headwear") or worn_besides
 
 
+@fact(
+    "use.worn_over",
+    BOOL,
+    ORDER,
+    Assume("/use/worn_over", False, "on the skin unless it is said to go over other clothes", strict=True),
+)
+def worn_over(
+    said: bool | None = source("/use/worn_over"),
+    blank: Blank | None = maybe("blank.entry"),
+    material: Substrate | None = maybe("substrate.entry"),
+) -> bool | None:
+    """Whether it is worn over other clothes: as the order says, else as such a blank is, or cloth that lies over other
+    clothes by its nature. Of a piece that is only described it is not known."""
+    if said is not None:
+        return said
+    if any(entry.worn_over for entry in (blank, material) if entry is not None):
+        return True
+    return None if blank is None else False
+
+
 @fact("use.skin_contact", BOOL, DECORATION)
 def skin_contact(
     is_worn: bool = read("use.worn"),
     shape: str | None = maybe("item.shape"),
-    blank: Blank | None = maybe("blank.entry"),
-    material: Substrate | None = maybe("substrate.entry"),
+    over: Callable[[], bool | None] = later("use.worn_over"),
     principle: str | None = maybe("transfer.principle"),
     where: Callable[[], str | None] = later("place.placement"),
-) -> bool:
-    """Whether the print lies on the skin for longer than ten minutes at a time: it is worn, and not over other clothes
-    or on the stiff front of a cap; a print or a label inside lies on the skin of whatever is worn."""
-    entries_of = (entry for entry in (blank, material) if entry is not None)
-    lifted_off = shape == "cap" or any(entry.worn_over for entry in entries_of)
-    return is_worn and (not lifted_off or principle == "label" or where() == "inside")
+) -> bool | None:
+    """Whether the print lies on the skin for longer than ten minutes at a time (REACH, Annex XVII, entry 51(3)): it is
+    worn, and not over other clothes or on the stiff front of a cap; a print or a label inside lies on the skin of
+    whatever is worn."""
+    if not is_worn:
+        return False
+    if principle == "label" or where() == "inside":
+        return True
+    if shape == "cap":
+        return False
+    lies_over = over()
+    return None if lies_over is None else not lies_over
 
 
 @fact("use.food_side", BOOL, ORDER)

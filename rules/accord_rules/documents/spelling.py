@@ -12,6 +12,9 @@ ALIKE = 0.6
 _FURTHER = 0.2
 # What is compared of a wrong word, which may be as long as a request can be.
 _COMPARED = 80
+# An ending is one only where so much of the word is left ("ring" is no form of "r").
+_STEM_LEAST = 3
+_VOWELS = frozenset("aeiouy")
 
 
 def nearest(word: str, words: Iterable[str], most: int = 3) -> tuple[str, ...]:
@@ -41,6 +44,26 @@ def _shared(pairs: frozenset[str], others: frozenset[str]) -> float:
 def as_word(name: str) -> str:
     """A word as names of the book are written: in lower case, its parts joined by hyphens."""
     return "-".join(re.split(r"[\s_-]+", name.strip().lower()))
+
+
+def stems(text: str) -> frozenset[str]:
+    """The words of an English text without their endings, so that "washing" and "washes" are one: for finding alone."""
+    return frozenset(_stem(word) for word in re.findall(r"[^\W_]+", text.lower()))
+
+
+def _stem(word: str) -> str:
+    if len(word) > 3 and word.endswith("s") and not word.endswith(("ss", "us", "is")):
+        word = word[:-1]
+    for ending in ("ing", "ed"):
+        left = word.removesuffix(ending)
+        if left != word and len(left) >= _STEM_LEAST and not _VOWELS.isdisjoint(left) and not word.endswith("eed"):
+            word = left
+            break
+    if len(word) > _STEM_LEAST:
+        word = word.removesuffix("e")
+    if word.endswith("y"):
+        word = f"{word[:-1]}i"
+    return word[:-1] if len(word) > _STEM_LEAST and word[-1] == word[-2] else word
 
 
 def did_you_mean(word: str, words: Iterable[str]) -> str:

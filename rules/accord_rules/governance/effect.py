@@ -401,7 +401,7 @@ def _loosened_limits(old: Book, new: Book) -> Iterator[str]:
 
 
 def _loosened_markets(old: Book, new: Book) -> Iterator[str]:
-    """A market's rows are law that keeps people safe, or this collective's choice where law is silent."""
+    """A market's rows are law that keeps people safe, or this collective's choice where the book knows none."""
     for name, before in old.catalogue["markets"].items():
         after = new.catalogue["markets"].get(name)
         if after is None:

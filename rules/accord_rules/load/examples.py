@@ -30,6 +30,8 @@ if TYPE_CHECKING:
     from accord_rules.revision.book import Book
 
 _ON_LIMIT = re.compile(r"([a-z0-9_.-]+)(?: ([+-]) ([0-9]+) steps?)?")
+# What is left of a whole, as the second fibre of two: "100 - dye.polyester_share_least".
+_LEFT_BY_LIMIT = re.compile(r"([0-9]+(?:\.[0-9]+)?) - ([a-z0-9_.-]+)")
 
 
 class ExampleError(LeafError):
@@ -179,6 +181,7 @@ def example_order(example: Mapping[str, Any], book: Book) -> tuple[Order, Shop]:
     """The quiet order and shop with the example laid on them."""
     base = book.documents["base_example"]
     document = dict(base["order"])
+    example = _with_limits(example, book)
     for key, value in example.items():
         if key in ("note", "shop"):
             continue
@@ -189,6 +192,34 @@ def example_order(example: Mapping[str, Any], book: Book) -> tuple[Order, Shop]:
             document = merge(document, {key: value})
     shop = _shop(merge(base["shop"], example["shop"])) if "shop" in example else book.example_shop
     return resolve(read(Order, document), book, shop), shop
+
+
+def _with_limits(value: Any, book: Book) -> Any:
+    """An example with what stands on a limit as an order would say it: a quantity, or a number where it has no unit."""
+    if isinstance(value, Mapping):
+        return {key: said if key == "note" else _with_limits(said, book) for key, said in value.items()}
+    if isinstance(value, list):
+        return [_with_limits(said, book) for said in value]
+    if not isinstance(value, str):
+        return value
+    left = _LEFT_BY_LIMIT.fullmatch(value)
+    limit = _limit_stood_on(left.group(2) if left else value, book)
+    if limit is None:
+        return value
+    name, number = limit
+    dimension = book.limit_dimension(name)
+    if left:
+        number = round(float(left.group(1)) - number, 9)
+    return number if dimension in UNITLESS else f"{number:.9g} {dimension.symbol}"
+
+
+def _limit_stood_on(value: str, book: Book) -> tuple[str, float] | None:
+    """The limit that a value of an example names, and how many inside units it comes to with its steps."""
+    match = _ON_LIMIT.fullmatch(value)
+    if match is None or match.group(1) not in book.limits:
+        return None
+    steps = int(match.group(3) or 0) * (-1 if match.group(2) == "-" else 1)
+    return match.group(1), round(book.limit_values[match.group(1)] + steps * step(book, match.group(1)), 9)
 
 
 def _shop(document: Mapping[str, Any]) -> Shop:
@@ -263,11 +294,11 @@ def _number(dimension: units.Dimension, value: Any, book: Book) -> float:
             raise ExampleError(f"{value!r} has no unit", units.with_each(dimension, value))
         return float(value)
     match = _ON_LIMIT.fullmatch(value) if isinstance(value, str) else None
-    if match is not None and match.group(1) in book.limits:
-        if book.limit_dimension(match.group(1)) is not dimension:
+    stood_on = _limit_stood_on(value, book) if isinstance(value, str) else None
+    if stood_on is not None:
+        if book.limit_dimension(stood_on[0]) is not dimension:
             raise ExampleError(f"{value!r} is no {dimension.name.replace('_', ' ')}")
-        steps = int(match.group(3) or 0) * (-1 if match.group(2) == "-" else 1)
-        return round(book.limit_values[match.group(1)] + steps * step(book, match.group(1)), 9)
+        return stood_on[1]
     try:
         return units.parse(dimension, value)
     except units.UnitError as error:

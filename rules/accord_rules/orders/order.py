@@ -206,6 +206,9 @@ class Item:
     mass_per_area: float | None = optional(Quantity(units.AREA_DENSITY))
     thickness: float | None = optional(Quantity(units.LENGTH))
     diameter: float | None = optional(Quantity(units.LENGTH), about="across the outside of round ware")
+    lot: str | None = optional(
+        Text(60), about="the delivery it is of, as its carton says; samples hold for their own lot"
+    )
     care: str | Care | None = optional(
         Either(_is_none, Choice((NO_LABEL,)), Object(Care), (NO_LABEL,)), about="the care label; none where it has none"
     )
@@ -234,6 +237,10 @@ class Use:
     )
     size_to: str | None = optional(GarmentSizeText(), about="the largest size")
     cut: str | None = optional(Choice(CUTS), about="of nightwear: cut to fit tightly all over, or loose")
+    worn_over: bool | None = optional(
+        Flag(),
+        about="whether it is worn over other clothes; as the blank is where left out, else taken to lie on the skin",
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -404,6 +411,9 @@ class Order:
     )
     quantity: int | None = optional(Whole(1, 1_000_000), about="how many pieces")
     due_in: float | None = optional(Quantity(units.TIME, hours=True))
+    pressed_on: str | None = optional(
+        Date(), about="the day it is to be pressed, by which a sample on record is old or is not"
+    )
     evidence: tuple[str, ...] | None = optional(
         Many(Choice(EVIDENCE), len(EVIDENCE), distinct=True), about="tests done and declarations at hand"
     )

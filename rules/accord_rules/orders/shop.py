@@ -156,6 +156,7 @@ class Sample:
         Many(Choice(FAILURES), len(FAILURES), distinct=True), about="what went wrong; empty where it came out well"
     )
     by: str = required(Text(80), about="who looked at it")
+    lot: str | None = optional(Text(60), about="the delivery that its piece was of, as the carton said")
     washes: int = optional(Whole(0, 1000), 0, about="how often it was washed in between")
     read_at: str = optional(Choice(READ_AT), "display", about="where the temperature was read")
     peel: str | None = optional(

@@ -46,7 +46,7 @@ _LENGTH = Quantity(units.LENGTH)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MarketRow:
-    """What a market's law, or this collective where law is silent, says of one matter."""
+    """What a market's law, or this collective where the book knows none, says of one matter."""
 
     applies_to: str = required(Text(400), about="what it is said of")
     level: str = required(Choice(LEVELS), about="what it comes to for an order")

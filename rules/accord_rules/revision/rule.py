@@ -58,6 +58,7 @@ EXAMPLE_KEYS = (
     "shop",
     "quantity",
     "due_in",
+    "pressed_on",
     "evidence",
 )
 

@@ -99,22 +99,34 @@ class Open(NamedTuple):
         return self.rule.pointer(self.case.index)
 
 
+class Doubt(NamedTuple):
+    """Something that the order says in two ways, which come to two verdicts."""
+
+    pointer: str
+    question: str
+    rules: tuple[str, ...]
+
+
 @dataclass(frozen=True)
 class Weighed:
     """What the rules say about one scope of an order, or, added up, about all of it."""
 
     fired: tuple[Fired, ...] = ()
     open: tuple[Open, ...] = ()
+    doubts: tuple[Doubt, ...] = ()
 
     def __add__(self, other: Weighed) -> Weighed:
-        return Weighed(self.fired + other.fired, self.open + other.open)
+        return Weighed(self.fired + other.fired, self.open + other.open, self.doubts + other.doubts)
 
     def at(self, level: str) -> tuple[Fired, ...]:
         return tuple(fired for fired in self.fired if fired.rule.level == level)
 
     @cached_property
     def verdict(self) -> str:
-        """Any block: rejected; else anything open that could block: undetermined; else any must: conditional."""
+        """Two verdicts by what the order says twice: undetermined. Any block: rejected; else anything open that could
+        block: undetermined; else any must: conditional."""
+        if self.doubts:
+            return "undetermined"
         if self.at("blocks"):
             return "rejected"
         if any(open_.rule.level == "blocks" for open_ in self.open):
@@ -630,7 +642,7 @@ def needs(weighed: Weighed, book: Book) -> tuple[Need, ...]:
     An undetermined verdict always asks: where no answer in the order decides, it says so and whom to ask instead.
     """
     level = {"undetermined": "blocks", "accepted": "requires"}.get(weighed.verdict)
-    questions: dict[str, tuple[str, set[str]]] = {}
+    questions = {doubt.pointer: (doubt.question, set(doubt.rules)) for doubt in weighed.doubts}
     open_ = [undecided for undecided in weighed.open if undecided.rule.level == level]
     for undecided in open_:
         for name in sorted(undecided.facts):

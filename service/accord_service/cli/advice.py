@@ -8,7 +8,7 @@ from typing import Any
 
 import click
 
-from accord_rules.documents.spelling import as_word
+from accord_rules.documents.spelling import as_word, stems
 from accord_service.cli.answerers import Document, answered, answerer, no_such
 from accord_service.cli.output import Output
 from accord_service.cli.show import say_heading, show_left_out
@@ -38,11 +38,15 @@ def advice(word: str | None, as_json: bool, **who: Any) -> None:
 
 
 def _about(word: str, told: Mapping[str, Entries]) -> dict[str, Entries]:
-    """The entries of that name or word, else those that it is a part of. Raises Failure with the nearest."""
+    """The entries of that name or word, else those that have all of its words, in whatever form. Raises Failure with
+    the nearest."""
     wanted = as_word(word)
     spelt = {(kind, id_): _spellings(id_, entry) for kind, entries in told.items() for id_, entry in entries.items()}
     found = {key for key, spellings in spelt.items() if wanted in spellings}
-    found = found or {key for key, spellings in spelt.items() if any(wanted in spelling for spelling in spellings)}
+    words = stems(wanted)
+    found = found or {
+        key for key, spellings in spelt.items() if any(words <= stems(spelling) for spelling in spellings)
+    }
     if not found:
         known = {spelling for spellings in spelt.values() for spelling in spellings}
         raise no_such(f"The book has no advice on {word!r}.", wanted, known, "accord advice")

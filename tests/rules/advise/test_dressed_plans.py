@@ -41,6 +41,35 @@ def test_a_piece_is_dressed_before_any_heat(authority: Authority) -> None:
     assert "button" in sentence(steps, "lay-out")
 
 
+def test_a_pillow_lies_beneath_the_only_layer_there_is(authority: Authority) -> None:
+    """A banner has no inside; common practice, no source."""
+    banner = {"kind": "homeware", "substrate": "canvas", "fibres": {"CO": 100}, "features": ["eyelets", "seam"]}
+    flat = {"kind": "homeware", "substrate": "canvas", "fibres": {"CO": 100}, "features": ["button"]}
+    for item, where in (
+        ({"features": ["button"]}, "inside the piece under the print area"),
+        (flat, "under the piece, below the print area"),
+        (banner, "inside the piece under the print area"),  # sewn to a hollow
+    ):
+        decoration = {"placement": "front" if "kind" not in item else "face"}
+        planned = first_plan(authority, shop_with(authority), item=item, decoration=decoration)
+        assert where in sentence(planned.decorations[0].steps, "pillow-inside")
+
+
+@pytest.mark.parametrize(
+    ("transfer", "carrier"),
+    [
+        ("cut-film", "the clear carrier it was cut and weeded on"),
+        ("powder-film", "the clear film it is printed on"),
+        ("hot-fix-stones", "the clear sticky film that holds the pieces"),
+        ("plastisol-athletic", "its paper carrier"),
+    ],
+)
+def test_a_stack_says_what_carries_the_print(transfer: str, carrier: str, authority: Authority) -> None:
+    planned = first_plan(authority, shop_with(authority), decoration={"transfer": transfer})
+    (stack,) = (stack for stack in planned.decorations[0].stacks if stack.pressing == "main")
+    assert carrier in [layer.what for layer in stack.layers]
+
+
 @pytest.mark.parametrize("transfer", ["stones-glass-lead-free", "patch-embroidered"])
 def test_stones_and_patches_are_pressed_again_from_the_reverse(transfer: str, authority: Authority) -> None:
     plan = first_plan(authority, shop_with(authority), decoration={"transfer": transfer})
@@ -247,7 +276,7 @@ SILICONE = "silicone-coated release paper"
         (
             "foil-over-adhesive",
             "main",
-            ["its film carrier", "PRINT, bright side up", "its adhesive, face up", "PIECE up"],
+            ["the clear film that the foil comes off", "PRINT, bright side up", "its adhesive, face up", "PIECE up"],
         ),
         ("hot-fix-stones", "reverse", [SILICONE, "PIECE down", "PRINT, face down", "a pad"]),
         ("powder-film", "again", [SILICONE, "PRINT, face up", "PIECE up"]),

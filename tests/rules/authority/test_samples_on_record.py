@@ -89,7 +89,7 @@ def test_without_a_sample_one_is_wanted(authority: Authority) -> None:
 
 
 def test_a_sample_on_record_stands_for_the_same_pressing_and_is_named(authority: Authority) -> None:
-    verdict = asked(authority, (SAMPLE,), order_of())
+    verdict = asked(authority, (SAMPLE,), order_of(pressed_on="2026-03-01"))
     assert (verdict.verdict, verdict.findings, verdict.conditions) == ("accepted", (), ())
     (leaned,) = verdict.samples
     assert (leaned.id, leaned.pressed_on, leaned.pointer, leaned.lifts) == (
@@ -461,3 +461,49 @@ def test_a_sample_says_whether_it_came_out_well(book: Book) -> None:
     del document["failures"]
     with pytest.raises(ValueError, match="/samples/0/failures: is required"):
         shop_with(book, document)
+
+
+# -- how old it is ---------------------------------------------------------------------------------------------------
+#
+# That a sample says nothing of the next delivery is common practice, no source; the days are the project's choice.
+
+OLD = "sample-may-be-too-old"
+
+
+def test_a_sample_stands_for_its_lot_or_for_a_year(authority: Authority) -> None:
+    """Pressed on 16 February 2026; a year later is 365 days."""
+    of_lot = {**SAMPLE, "lot": "A 12"}
+    same, other = {**VEST, "lot": "A 12"}, {**VEST, "lot": "B 3"}
+    asked_so: tuple[tuple[Document, Document, str | None, bool, str], ...] = (
+        (SAMPLE, VEST, "2027-02-16", True, ""),
+        (SAMPLE, VEST, "2027-02-17", False, "is 366 days old"),
+        (of_lot, same, "2031-02-17", True, ""),
+        (of_lot, same, None, True, ""),
+        (of_lot, other, "2026-02-17", False, "was pressed on lot A 12, and this is lot B 3"),
+        (of_lot, VEST, "2031-02-17", False, "is 1827 days old"),
+        (SAMPLE, other, "2026-03-16", True, ""),
+        (SAMPLE, VEST, None, True, "nor the day of pressing are known"),
+    )
+    for sample, item, day, holds, why in asked_so:
+        order = order_of(item, **({} if day is None else {"pressed_on": day}))
+        answer = asked(authority, (sample,), order)
+        told = {finding.rule: finding.because for finding in answer.findings}
+        assert (WANTED not in told) is holds, (item, day, told)
+        assert why in told.get(OLD, ""), (item, day, told)
+        assert (OLD in told) is bool(why)
+        assert bool(answer.samples) is holds
+
+
+def test_a_bad_sample_speaks_however_old_it_is(authority: Authority) -> None:
+    bad = {**SAMPLE, "failures": ["scorched"], "lot": "A 12"}
+    order = order_of({**VEST, "lot": "B 3"}, pressed_on="2031-02-17")
+    rules = rules_of(asked(authority, (bad,), order))
+    assert BAD in rules
+    assert OLD not in rules
+
+
+def test_of_two_samples_the_one_that_still_stands_tells(authority: Authority) -> None:
+    old, new = {**SAMPLE, "id": "old", "pressed_on": "2024-02-16"}, {**SAMPLE, "id": "new"}
+    answer = asked(authority, (old, new), order_of(pressed_on="2026-03-01"))
+    assert [leaned.id for leaned in answer.samples] == ["new"]
+    assert OLD not in rules_of(answer)

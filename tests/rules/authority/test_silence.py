@@ -72,6 +72,33 @@ DYE = {"placement": "face", "artwork": {"palette": ["navy"]}}
 TODDLER, CHILD = {"age_from": 2, "age_to": 2}, {"age_from": 6, "age_to": 9}
 
 ROWS = [
+    # -- which colour --------------------------------------------------------------------------------------------
+    Row(
+        "a white tee said to be black",
+        item={"blank": "tee-heavy-white", "colour": "black"},
+        said={"colour-contradicts-blank": "blocks"},
+        unsaid=("colour-off-the-blanks",),
+    ),
+    Row(
+        "a white tee said to be silver",
+        item={"blank": "tee-heavy-white", "colour": "silver"},
+        said={"colour-off-the-blanks": "cautions"},
+    ),
+    Row(
+        "a black tee said to be charcoal",
+        item={"blank": "tee-heavy-black", "colour": "#363B3F"},
+        said={"colour-off-the-blanks": "cautions"},
+    ),
+    Row(
+        "a red tee said to be red, which screens show otherwise",
+        item={"blank": "tee-heavy-red", "colour": "red"},
+        unsaid=("colour-off-the-blanks", "colour-contradicts-blank"),
+    ),
+    Row(
+        "a white tee said to be ivory",
+        item={"blank": "tee-heavy-white", "colour": "ivory"},
+        unsaid=("colour-off-the-blanks",),
+    ),
     # -- for whom ------------------------------------------------------------------------------------------------
     Row(
         "an oldest age of 40 says nothing of children",
@@ -775,6 +802,13 @@ def test_another_blank_in_place_of_a_contradicted_one_has_the_colour_that_was_sa
     assert not {"tee-heavy-red", "tee-sport-white"} & set(named)
 
 
+def test_a_colour_off_the_blanks_is_named_beside_the_blank(authority: Authority) -> None:
+    verdict = Row("silver", item={"blank": "tee-heavy-white", "colour": "silver"}).verdict_of(authority)
+    (told,) = (finding for finding in verdict.findings if finding.rule == "colour-off-the-blanks")
+    assert "eavy cotton tee, white" in told.because
+    assert "silver" in told.because
+
+
 def test_the_question_on_protection_is_settled_by_its_answer(authority: Authority) -> None:
     cotton = cloth({"CO": 88, "PA": 12}, **SETTLED)
     assert Row("unsaid", item=cotton).verdict_of(authority).verdict == "undetermined"
@@ -842,3 +876,73 @@ def test_a_contradicted_blank_is_told_in_words_and_not_by_ids(authority: Authori
     (text,) = (finding.because for finding in findings if finding.rule == "description-contradicts-blank")
     assert "solid wood, the blank is hard polyethylene goods" in text
     assert "polyester-white-gloss" not in text
+
+
+# A blank of 65 % polyester, described as something else. What dye comes to on cotton, on half polyester and on two
+# thirds of it is common practice, no source.
+BLEND = {"blank": "tee-65-35-white"}
+
+
+@pytest.mark.parametrize(
+    ("transfer", "fibres", "verdict"),
+    [
+        ("sub-paper-fast-dry", {"CO": 100}, "undetermined"),  # none on one, a little paler on the other
+        ("sub-paper-fast-dry", {"PES": 55, "CO": 45}, "undetermined"),  # faded on one, a little paler on the other
+        ("sub-paper-fast-dry", {"PES": 100}, "accepted"),  # vivid on one, a little paler on the other
+        ("film-declared-children", {"PES": 55, "CO": 45}, "accepted"),  # film goes on either
+    ],
+)
+def test_fibres_that_are_not_the_blanks_are_asked_where_the_verdict_hangs_on_them(
+    transfer: str, fibres: Document, verdict: str, authority: Authority
+) -> None:
+    row = Row("described", item=BLEND | {"fibres": fibres}, transfer=transfer)
+    answer = row.verdict_of(authority)
+    assert answer.verdict == verdict
+    assert "description-contradicts-blank" in {finding.rule for finding in answer.findings}
+    asked = [need for need in answer.needs if need.pointer == "/item/fibres"]
+    if verdict != "undetermined":
+        assert not asked
+        return
+    (need,) = asked
+    assert "65 % polyester" in need.question
+    assert all(f"{share} %" in need.question for share in fibres.values())
+    assert need.decides
+    assert not [finding for finding in answer.findings if finding.level == "blocks"]
+    assert all(press.settings is None for press in answer.presses)
+    plans = authority.recommend(row.order(), shop_of(authority.book))
+    assert not plans.plans
+    assert "/item/fibres" in {asked.pointer for asked in plans.needs}
+    settled = Row("as the label says", item=BLEND | {"fibres": {"CO": 35, "PES": 65}}, transfer=transfer)
+    assert settled.verdict_of(authority).verdict == "accepted"
+
+
+# REACH, Annex XVII, entry 51(3): "prolonged contact with human skin", more than 10 min at a time or 30 min a day. What
+# goes over other clothes is common practice, no source.
+ON_SKIN = "skin-contact-phthalates-eu"
+
+
+@pytest.mark.parametrize(
+    ("item", "use", "placement", "on_skin"),
+    [
+        ({"blank": "tee-heavy-white"}, {}, "front", True),
+        ({"blank": "tee-heavy-white"}, {"worn_over": True}, "front", False),
+        ({"blank": "jacket-varsity-navy"}, {}, "back", False),
+        ({"blank": "jacket-varsity-navy"}, {"worn_over": False}, "back", True),
+        ({"blank": "jacket-varsity-navy"}, {}, "inside", True),
+        ({"blank": "tabard-navy"}, {}, "front", False),
+        ({"blank": "bib-training-orange"}, {}, "front", False),
+        ({"blank": "coat-laboratory-white"}, {}, "back", False),
+        (cloth({"CO": 100}, **SETTLED), {}, "front", True),
+        (cloth({"CO": 100}, **SETTLED), {"worn_over": True}, "front", False),
+    ],
+)
+def test_a_print_lies_on_the_skin_of_what_is_not_worn_over_other_clothes(
+    item: Document, use: Document, placement: str, on_skin: bool, authority: Authority
+) -> None:
+    row = Row("worn", item=item, use={"market": "eu", **use}, transfer="cut-film", decoration={"placement": placement})
+    verdict = row.verdict_of(authority)
+    assert (ON_SKIN in {finding.rule for finding in verdict.findings}) is on_skin
+    taken = {assumed.pointer: assumed.value for assumed in verdict.assumed}
+    # Nobody knows it of a piece that is only described: it is taken to lie on the skin, and the answer says so.
+    described = "blank" not in item and not use
+    assert (taken.get("/use/worn_over") is False) is described

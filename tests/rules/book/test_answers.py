@@ -31,6 +31,7 @@ MATTERS = {
     "2t",
     "swimwear",
     "tapered tumbler",
+    "bird",
 }
 
 

@@ -154,3 +154,12 @@ def test_who_has_the_last_word_is_said_once_an_answer(spoken: Spoken, book: Book
         heard += len(ends)
         assert len(ends) == bool(deferring), told
     assert heard > 20
+
+
+def test_no_text_says_that_there_is_no_law(book: Book) -> None:
+    """What this book's market rows have nothing on may be law all the same."""
+    texts = {
+        f"{kind}/{name}": str(entry) for kind in book.documents for name, entry in dict(book.documents[kind]).items()
+    }
+    claims = re.compile(r"(?<!book knows )\bno (?:local )?law\b|law is silent|law (?:asks|says) nothing", re.IGNORECASE)
+    assert [name for name, text in texts.items() if claims.search(text)] == []

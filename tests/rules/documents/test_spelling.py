@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from accord_rules.documents.spelling import did_you_mean, nearest
+from accord_rules.documents.spelling import did_you_mean, nearest, stems
 
 RULES = ("dye-on-too-little-polyester", "dye-on-nylon", "film-on-pile")
 
@@ -34,3 +34,40 @@ def test_they_stand_in_a_bracket_behind_a_message_if_there_are_any() -> None:
 def test_a_word_as_long_as_a_request_is_compared_by_its_beginning() -> None:
     assert nearest("cloth" + "h" * 1_000_000, ("cloth",)) == ()
     assert nearest("x" * 1_000_000, ("x" * 80,)) == ("x" * 80,)
+
+
+@pytest.mark.parametrize(
+    ("one", "other"),
+    [
+        ("washing", "washes"),
+        ("wash", "washed"),
+        ("gloves", "glove"),
+        ("fitting", "fitted"),
+        ("pressing", "press"),
+        ("drying", "dried"),
+        ("Ironing", "iron"),
+        ("stones", "stone"),
+        ("iso 15797", "ISO-15797"),
+    ],
+)
+def test_forms_of_a_word_have_one_stem(one: str, other: str) -> None:
+    assert stems(one) == stems(other)
+
+
+@pytest.mark.parametrize(
+    ("one", "other"),
+    [
+        ("bird", "airbed"),
+        ("bed", "airbed"),
+        ("ring", "earring"),
+        ("ink", "drinking"),
+        ("ink", "shrink"),
+        ("tile", "textile"),
+        ("cap", "capacitor"),
+        ("string", "strong"),
+        ("glass", "gla"),
+        ("wool", "woollen mill"),
+    ],
+)
+def test_a_part_of_a_word_is_no_word(one: str, other: str) -> None:
+    assert not stems(one) & stems(other)

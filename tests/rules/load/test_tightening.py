@@ -1,7 +1,7 @@
 """A steward who moves a limit a tenth to its stricter side should not have to rewrite examples of rules: by night.
 
-Examples given on the limit move along with it ("heat.seam_tape_most + 1 step"); whole orders do not, and where one
-stands within a tenth of a limit the change is refused, with the example named, until the proposal brings another.
+Examples given on the limit move along with it ("heat.seam_tape_most + 1 step"), facts and whole orders alike; where
+a number stands within a tenth of a limit the change is refused, with the example named, until the proposal has another.
 """
 
 from __future__ import annotations
@@ -16,28 +16,14 @@ from accord_rules.governance.changes import ChangeError, EntryChange, check
 from accord_rules.revision.book import Book
 
 TENTH = 0.1
-# Limits with a whole order, or a figure, within a tenth of them. May only become fewer.
-REFUSED = frozenset(
-    {
-        "care.iron_2_older",
-        "care.iron_3_older",
-        "children.age_most",
-        "children.small_parts_age",
-        "dye.ground_lightness_tinted",
-        "dye.polyester_share_least",
-        "dye.polyester_share_unaided",
-        "electric.circuit_full",
-        "ground.white_lightness_least",
-        "heat.elastane_sample_above",
-        "heat.nylon_yellows_above",
-        "heat.seam_tape_most",
-        "heat.short_trial",
-        "press.hand_held_pressure_from",
-        "pressure.light_most",
-        "pressure.medium_least",
-        "wash.work_least",
-    }
-)
+# Limits whose next tenth is no limit of the trade's, each with why. May only become fewer.
+REFUSED = {
+    "children.age_most": "above 13 it meets the laws that count whoever is under 14 (toys and nightwear in the EU), and"
+    " the rules between the two ages speak of nobody any more",
+    "electric.circuit_full": "it is all of what a circuit is rated for, which is 100 % by the meaning of the word",
+    "ground.white_lightness_least": "a tenth above 93 is more than 100, which is white itself",
+    "wash.work_least": "no transfer of the book bears more than a wash of 60 °C: all would be cautioned about",
+}
 
 
 def tightened(value: Any, stricter: str) -> Any:
@@ -62,5 +48,5 @@ def test_a_limit_can_be_moved_a_tenth_to_its_stricter_side(book: Book) -> None:
         except (BookError, ChangeError) as error:
             refused[name] = str(error)
     assert tried >= 100
-    assert refused.keys() - REFUSED == set(), {name: refused[name] for name in refused.keys() - REFUSED}
-    assert REFUSED - refused.keys() == set(), "these can be moved now: take them out of REFUSED"
+    assert refused.keys() <= REFUSED.keys(), {name: refused[name] for name in refused.keys() - REFUSED.keys()}
+    assert REFUSED.keys() <= refused.keys(), "these can be moved now: take them out of REFUSED"
