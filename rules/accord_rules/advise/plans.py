@@ -128,7 +128,7 @@ class Search:
 def search(scales: Scales, order: Order, shop: Shop, most: int = WEIGHINGS_MOST) -> Search:
     """Weigh every combination of the shop's presses and stocked transfers that the order leaves open, as far as about
     ``most`` weighings go."""
-    whole = Case(scales.book, shop, order)
+    whole = scales.case(shop, order)
     may_go_on = scales.allowance(most)
     general = scales.weigh(whole)
     presses = presses_of(order, shop)
