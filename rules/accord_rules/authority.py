@@ -230,7 +230,7 @@ class Authority:
     def of_shop(self, shop: Shop) -> tuple[Finding, ...]:
         """What holds of the shop's presses whatever is pressed on them, each place ``/presses/{i}`` of the shop."""
         quiet, _ = example_order({}, self.book)
-        decoration = self._scales.case(self._stocked(shop), quiet).decoration_case(0)
+        decoration = Case(self.book, self._stocked(shop), quiet).decoration_case(0)
         fired = (
             (index, match)
             for index, press in enumerate(shop.presses)
@@ -366,7 +366,7 @@ class Authority:
         # The same piece for the same use on the same evidence: what is known of the order holds, whatever the transfer
         # or press.
         same = order.item is first.order.item and order.evidence is first.order.evidence
-        whole = first.with_order(order) if same else self._scales.case(self._stocked(shop), order)
+        whole = first.with_order(order) if same else Case(self.book, self._stocked(shop), order)
         of_order = judged.of_order if same else self._scales.weigh(whole)
         decorations = [whole.decoration_case(index) for index in range(len(order.decorations))]
         general = sum(map(self._scales.weigh, decorations), of_order)
@@ -458,7 +458,7 @@ class Authority:
     def envelope(self, order: Order, shop: Shop, *, observed: bool = False) -> Envelope:
         """Say what is still allowed for each thing the order leaves open. As ``validate`` does."""
         resolved = resolve(order, self.book, shop)
-        whole = self._scales.case(self._stocked(shop), resolved)
+        whole = Case(self.book, self._stocked(shop), resolved)
         of_order = self._scales.weigh(whole)
 
         may_go_on = self._scales.allowance(ENVELOPE_WEIGHINGS_MOST)

@@ -7,8 +7,6 @@ changes holds for all settings. Which parts a fact hangs on follows from what it
 
 from __future__ import annotations
 
-import threading
-from collections import OrderedDict
 from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping
 from contextlib import suppress
 from functools import cache, lru_cache
@@ -21,9 +19,10 @@ from accord_rules.derive.chosen import Chosen, Sequenced
 from accord_rules.derive.filling import Fillers, fillers
 from accord_rules.derive.graph import GRAPH, Graph
 from accord_rules.derive.parts import Parts
+from accord_rules.derive.shared import SharedFacts, Tree
 from accord_rules.derive.sources import SOURCES, Part
 from accord_rules.documents import units
-from accord_rules.orders.order import Decoration, Item, Order, Press
+from accord_rules.orders.order import Decoration, Order, Press
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.catalogue import PressType, Transfer
 from accord_rules.revision.facts import Ask, Assume, Fact, How, Of, Scope
@@ -55,10 +54,6 @@ _LAYERS: Mapping[Scope, tuple[frozenset[Part], ...]] = {
         _PRINT | {Part.TRANSFER, Part.PRESS, Part.SETTINGS},
     ),
 }
-# Layers of facts that are kept from one question to the next, some 2 kB each.
-KEPT_MOST = 4000
-# What an order says of its item, but the fibres.
-_SAID_OF_ITEM: Callable[[Item], tuple[Any, ...]] = attrgetter(*(n for n in Item.__dataclass_fields__ if n != "fibres"))
 # Of each layer of a question, that of the same with nothing assumed.
 _BARE = "bare"
 
@@ -153,79 +148,6 @@ _LOOSE = tuple(
 )
 
 
-class _Tree:
-    """How many layers there are of facts about one piece."""
-
-    __slots__ = ("count",)
-
-    def __init__(self) -> None:
-        self.count = 0
-
-
-class SharedFacts:
-    """The facts that hang on the same parts of a question; ``narrower`` are those that hang on one part more.
-
-    ``causes``: why some of them are not known; ``assumed``: those that are assumed, once that was asked; ``filled``:
-    whether those that are sure to be read were worked out together.
-    """
-
-    __slots__ = ("assumed", "causes", "facts", "filled", "narrower", "tree")
-
-    def __init__(self, tree: _Tree) -> None:
-        self.facts: dict[str, Any] = {}
-        self.causes: dict[str, dict[str, Cause]] = {}
-        self.assumed: tuple[str, ...] | None = None
-        self.filled = False
-        self.narrower: dict[Hashable, SharedFacts] = {}
-        self.tree = tree
-        tree.count += 1
-
-    def of(self, part: Hashable) -> SharedFacts:
-        layer = self.narrower.get(part)
-        # Two threads that come at once get the same one.
-        return self.narrower.setdefault(part, SharedFacts(self.tree)) if layer is None else layer
-
-
-class KeptFacts:
-    """What is known of the pieces asked about last, up to so many layers: the same pieces come again in other sizes and
-    quantities. Safe to share between threads."""
-
-    def __init__(self, most: int = KEPT_MOST) -> None:
-        self._most = most
-        self._roots: OrderedDict[Hashable, SharedFacts] = OrderedDict()
-        self._lock = threading.Lock()
-
-    def of(self, whose: Hashable, shop: Shop, order: Order) -> SharedFacts:
-        """What is known of the order's piece. ``whose``: with which book and limits."""
-        item = order.item
-        # Equal compositions may be told in another order.
-        fibres = None if item.fibres is None else tuple(item.fibres.items())
-        piece = _Piece((whose, shop, *_SAID_OF_ITEM(item), fibres, order.use, order.evidence))
-        with self._lock:
-            root = self._roots.get(piece)
-            if root is None or root.tree.count > self._most:
-                root = self._roots[piece] = SharedFacts(_Tree())
-            self._roots.move_to_end(piece)
-            while len(self._roots) > 1 and sum(kept.tree.count for kept in self._roots.values()) > self._most:
-                self._roots.popitem(last=False)
-            return root
-
-
-class _Piece:
-    """What is said of a piece, with its hash: a shop takes long to be told apart."""
-
-    __slots__ = ("_hash", "said")
-
-    def __init__(self, said: tuple[Any, ...]) -> None:
-        self.said, self._hash = said, hash(said)
-
-    def __hash__(self) -> int:
-        return self._hash
-
-    def __eq__(self, other: object) -> bool:
-        return isinstance(other, _Piece) and self.said == other.said
-
-
 class FactError(RuntimeError):
     """A fact whose function fails; names it with its file and line. ``known`` is what was known by then."""
 
@@ -309,7 +231,6 @@ class KnownFacts(dict[str, Any]):
                 return name in self
         return False
 
-
     def _is_settled(self, layer: int) -> bool:
         """Whether the settings, and the order of pressings, that a layer of a pressing hangs on are found."""
         if layer == _ARRANGED:
@@ -352,7 +273,7 @@ class Case:
         piece from earlier questions (``KeptFacts``), where anything was assumed."""
         parts = Parts(book, shop, order)
         written = _NO_FILLERS if one_by_one else fillers(book.named_facts, _layer_of)
-        layers = (kept or SharedFacts(_Tree()), SharedFacts(_Tree()))
+        layers = (kept or SharedFacts(Tree()), SharedFacts(Tree()))
         self._set(book, None, Scope.ORDER, 0, parts, KnownFacts(parts, 0, layers, None, assume, written))
 
     def _set(self, book: Book, parent: Case | None, scope: Scope, index: int, parts: Parts, known: KnownFacts) -> None:
@@ -584,7 +505,7 @@ def _of_decoration(of_order: tuple[SharedFacts, ...], parts: Parts) -> tuple[Sha
 def _beside(kept: SharedFacts, parts: Parts, told: Hashable) -> SharedFacts:
     """The layer that hangs on the other decorations too; where there are any it is the case's own. ``told``: what else
     it hangs on."""
-    return kept.of((_BESIDE, told)) if parts.count == 1 else SharedFacts(_Tree())
+    return kept.of((_BESIDE, told)) if parts.count == 1 else SharedFacts(Tree())
 
 
 def _of_pressing(

@@ -14,10 +14,11 @@ from operator import itemgetter
 from typing import Any, NamedTuple
 
 from accord_rules.derive import FACT_TYPES
-from accord_rules.derive.case import Case, Cause, KeptFacts
+from accord_rules.derive.case import Case, Cause
 from accord_rules.derive.chosen import Chosen, Sequenced
 from accord_rules.derive.graph import GRAPH
 from accord_rules.derive.sample import LEANING, OWN_SAMPLE
+from accord_rules.derive.shared import KeptFacts
 from accord_rules.documents import units
 from accord_rules.documents.reading import Choice, Either, Flag, Name, Reader, reader_at
 from accord_rules.documents.writing import written_for
@@ -275,6 +276,11 @@ class Scales:
             yield
         finally:
             self._weighings.tries = before
+
+    def confirm(self, cases: Iterable[Case]) -> None:
+        """Put to engine and judge what was weighed by the judge alone, whose word it stays."""
+        for case in cases:
+            self._infer(self._enforced[case.scope.rank], case)
 
     def weigh_press(self, case: Case) -> Weighed:
         """Ask the rules that are told once per shop, and never with an order, of the case's press."""
