@@ -19,7 +19,7 @@ from accord_rules.derive.chosen import Chosen, Sequenced
 from accord_rules.derive.filling import Fillers, fillers
 from accord_rules.derive.graph import GRAPH, Graph
 from accord_rules.derive.parts import Parts
-from accord_rules.derive.shared import SharedFacts, Tree
+from accord_rules.derive.shared import Cause, SharedFacts, Tree
 from accord_rules.derive.sources import SOURCES, Part
 from accord_rules.documents import units
 from accord_rules.orders.order import Decoration, Order, Press
@@ -236,13 +236,6 @@ class KnownFacts(dict[str, Any]):
         if layer == _ARRANGED:
             return self.parts.chosen is not None and self.parts.sequence is not None
         return layer not in _SETTLED or self.parts.chosen is not None
-
-
-class Cause(NamedTuple):
-    """Why a fact is not known from the order itself: a fact that the order leaves unsaid, and what stands in."""
-
-    fact: Fact
-    missing: Ask | Assume
 
 
 class _Heard(NamedTuple):

@@ -14,11 +14,11 @@ from operator import itemgetter
 from typing import Any, NamedTuple
 
 from accord_rules.derive import FACT_TYPES
-from accord_rules.derive.case import Case, Cause
+from accord_rules.derive.case import Case
 from accord_rules.derive.chosen import Chosen, Sequenced
 from accord_rules.derive.graph import GRAPH
 from accord_rules.derive.sample import LEANING, OWN_SAMPLE
-from accord_rules.derive.shared import KeptFacts
+from accord_rules.derive.shared import Cause, KeptFacts
 from accord_rules.documents import units
 from accord_rules.documents.reading import Choice, Either, Flag, Name, Reader, reader_at
 from accord_rules.documents.writing import written_for
