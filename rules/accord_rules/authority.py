@@ -281,7 +281,7 @@ class Authority:
 
     def judged(self, order: Order, shop: Shop) -> Judged:
         """What the rules say of an order that ``resolve`` has read, press by press."""
-        whole = Case(self.book, self._stocked(shop), order)
+        whole = self._scales.case(self._stocked(shop), order)
         return self._judge_case(whole, self._scales.weigh(whole), shop)
 
     def _judge_case(self, whole: Case, of_order: Weighed, shop: Shop) -> Judged:

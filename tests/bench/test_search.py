@@ -16,7 +16,8 @@ import pytest
 from tests.bench import search_costliest
 
 from accord_rules.authority import Authority
-from accord_rules.derive.case import Case, SharedFacts
+from accord_rules.derive.case import Case
+from accord_rules.derive.shared import SharedFacts
 from accord_rules.documents.reading import read
 from accord_rules.orders.order import Order
 from accord_rules.orders.shop import Shop

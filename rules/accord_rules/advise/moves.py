@@ -28,7 +28,7 @@ from accord_rules.derive.case import Case
 from accord_rules.derive.graph import GRAPH
 from accord_rules.derive.item import is_another_colour
 from accord_rules.derive.press import press_in_words
-from accord_rules.derive.sources import SAYS, SOURCES, Part
+from accord_rules.derive.sources import ARRANGEMENT, SAYS, SOURCES, Part
 from accord_rules.documents import units
 from accord_rules.orders.order import HURTFUL_FEATURES, PRINTER_WORDS, Artwork, Item, Order, Press, Settings, Size
 from accord_rules.revision.catalogue import Blank, Transfer
@@ -364,7 +364,7 @@ def _fields_of(block: Fired) -> tuple[int | None, frozenset[str]]:
     return (None if shared else block.case.index), hung_on
 
 
-_OF_OTHERS = frozenset({Part.OTHERS, Part.SEQUENCE})
+_OF_OTHERS = ARRANGEMENT | {Part.OTHERS}
 
 
 @cache

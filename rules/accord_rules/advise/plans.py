@@ -127,7 +127,23 @@ class Search:
 
 def search(scales: Scales, order: Order, shop: Shop, most: int = WEIGHINGS_MOST) -> Search:
     """Weigh every combination of the shop's presses and stocked transfers that the order leaves open, as far as about
-    ``most`` weighings go."""
+    ``most`` weighings go.
+
+    What is possible is weighed by the judge alone: whatever is offered of it has to be put to both. What will not do,
+    or is not known to, was put to both.
+    """
+    with scales.trying():
+        searched = _searched(scales, order, shop, most)
+    for way in searched.hopeless:
+        scales.confirm(way.decorations)
+    for candidate in searched.others:
+        cases = candidate.on_press.cases
+        scales.confirm((*filter(None, (case.parent for case in cases)), *cases))
+    return searched
+
+
+def _searched(scales: Scales, order: Order, shop: Shop, most: int) -> Search:
+    # Of all that is weighed here little comes again, and it would take the place of what does.
     whole = Case(scales.book, shop, order)
     may_go_on = scales.allowance(most)
     general = scales.weigh(whole)

@@ -16,7 +16,7 @@ from accord_rules.advise.moves import Move, Rejected, left_open, moves
 from accord_rules.advise.wording import order_settings, setting_words
 from accord_rules.derive.case import Case
 from accord_rules.derive.graph import GRAPH
-from accord_rules.derive.sources import SOURCES, Part
+from accord_rules.derive.sources import ARRANGEMENT, SOURCES
 from accord_rules.documents.reading import read
 from accord_rules.orders.order import PRINTER_WORDS, Order, Settings
 from accord_rules.verdict import VERDICTS, WORKABLE, Remedy
@@ -29,7 +29,7 @@ TRIALS_MOST = 48
 # Changes that are paired with each other: each pair takes some microseconds to be looked at.
 PAIRED_MOST = 200
 # Facts with which heat that harms is told: how hot it gets, and whether there is a window at all.
-_SEQUENCE = tuple(source.name for source in SOURCES.values() if source.part is Part.SEQUENCE)
+_SEQUENCE = tuple(source.name for source in SOURCES.values() if source.part in ARRANGEMENT)
 _CHOSEN = tuple(source.name for source in SOURCES.values() if source.subject == "chosen")
 _HEAT = GRAPH.downstream(("chosen/display_c", "chosen/surface_c", "chosen/spread_k"), _SEQUENCE) | GRAPH.downstream(
     ("window.low_c", "window.high_c"), _CHOSEN

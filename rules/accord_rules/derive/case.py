@@ -19,32 +19,48 @@ from accord_rules.derive.chosen import Chosen, Sequenced
 from accord_rules.derive.filling import Fillers, fillers
 from accord_rules.derive.graph import GRAPH, Graph
 from accord_rules.derive.parts import Parts
+from accord_rules.derive.shared import Cause, SharedFacts, Tree
 from accord_rules.derive.sources import SOURCES, Part
 from accord_rules.documents import units
 from accord_rules.orders.order import Decoration, Order, Press
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.catalogue import PressType, Transfer
-from accord_rules.revision.facts import Ask, Assume, Fact, Scope
+from accord_rules.revision.facts import Ask, Assume, Fact, How, Of, Scope
 
 if TYPE_CHECKING:
     from accord_rules.revision.book import Book
 
-# By scope, the parts that its layers hang on, from the fewest on. What hangs on more is the case's own.
-_PRINT = frozenset({Part.PIECE, Part.PRINT})
+# By scope, the parts that its layers hang on, from the fewest on. What hangs on more is the case's own. The first of a
+# scope hang on nothing that an order is sure to have of its own, and may be kept from one question to the next.
+_PLACED = frozenset({Part.PIECE, Part.PLACE})
+_OF_ORDER = frozenset({Part.PIECE, Part.JOB})
+_PRINT = _OF_ORDER | _PLACED | {Part.PRINT}
 _LAYERS: Mapping[Scope, tuple[frozenset[Part], ...]] = {
-    Scope.ORDER: (frozenset({Part.PIECE}),),
-    Scope.DECORATION: (_PRINT, _PRINT | {Part.TRANSFER}),
+    Scope.ORDER: (frozenset({Part.PIECE}), _OF_ORDER),
+    Scope.DECORATION: (
+        _PLACED,
+        _PLACED | {Part.TRANSFER},
+        _PRINT,
+        _PRINT | {Part.TRANSFER},
+        _PLACED | {Part.TRANSFER, Part.OTHERS},
+    ),
     Scope.PRESSING: (
         frozenset({Part.PIECE, Part.PRESS}),
+        _PLACED | {Part.PRESS},
+        _PLACED | {Part.TRANSFER, Part.PRESS},
+        _PLACED | {Part.TRANSFER, Part.PRESS, Part.SETTINGS},
         _PRINT | {Part.PRESS},
         _PRINT | {Part.TRANSFER, Part.PRESS},
         _PRINT | {Part.TRANSFER, Part.PRESS, Part.SETTINGS},
     ),
 }
+# Of each layer of a question, that of the same with nothing assumed.
+_BARE = "bare"
 
-
-# The layer that hangs on the settings chosen.
-_SETTLED = 3
+# The layers of a pressing that hang on the settings chosen, and the one that hangs on the order of pressings too.
+_SETTLED, _ARRANGED = (3, 6), 7
+# The layer of a decoration that hangs on the others.
+_BESIDE = 4
 
 
 class _Node(NamedTuple):
@@ -92,16 +108,36 @@ def _constant_or_call(value: Any, graph: Graph) -> Answer:
 _NODES: Mapping[str, _Node] = {} if GRAPH.faults else {name: _node(GRAPH, fact) for name, fact in GRAPH.facts.items()}
 
 
+def _read_for_sure(fact: Fact) -> tuple[tuple[str, bool], ...] | None:
+    """The facts that a fact reads in the order it does, each with whether it is unknown without; None where it may
+    read less, or where something is assumed in its place."""
+    reads = [read for read in fact.reads.values() if read.of is Of.FACT]
+    if isinstance(fact.missing, Assume) or any(read.how is How.LATER for read in reads):
+        return None
+    known = [(read.names[0], True) for read in reads if read.how is How.KNOWN]
+    return (*known, *((read.names[0], False) for read in reads if read.how is How.MAYBE))
+
+
+_READS = {name: _read_for_sure(fact) for name, fact in GRAPH.facts.items()}
+
+
 def _layer_of(name: str) -> tuple[int, int | None]:
     return _NODES[name].rank, _NODES[name].layer
 
 
 _NO_FILLERS: Fillers = MappingProxyType({})
-# By scope, the facts that something may be assumed for.
-_ASSUMABLE = tuple(
-    tuple(name for name, node in _NODES.items() if node.assumed is not None and node.rank == scope.rank)
-    for scope in Scope
-)
+
+
+def _assumable(rank: int) -> Mapping[int | None, tuple[str, ...]]:
+    by_layer: dict[int | None, list[str]] = {}
+    for name, node in _NODES.items():
+        if node.assumed is not None and node.rank == rank:
+            by_layer.setdefault(node.layer, []).append(name)
+    return {layer: tuple(names) for layer, names in by_layer.items()}
+
+
+# By scope and layer, the facts that something may be assumed for.
+_ASSUMABLE = tuple(_assumable(scope.rank) for scope in Scope)
 # What may have a cause: facts that the order can leave unsaid or that blame one, and what hangs on them.
 _CAUSED = GRAPH.downstream(name for name, fact in GRAPH.facts.items() if fact.missing is not None or fact.blamed)
 # What the facts of a decoration hang on beyond its layers.
@@ -110,28 +146,6 @@ _LOOSE = tuple(
     for source in SOURCES.values()
     if source.part is Part.OTHERS and any(reader in GRAPH.facts for reader in GRAPH.readers[source.name])
 )
-
-
-class SharedFacts:
-    """The facts that hang on the same parts of a question; ``narrower`` are those that hang on one part more.
-
-    ``causes``: why some of them are not known; ``filled``: whether those that are sure to be read were worked out
-    together.
-    """
-
-    __slots__ = ("causes", "facts", "filled", "narrower")
-
-    def __init__(self) -> None:
-        self.facts: dict[str, Any] = {}
-        self.causes: dict[str, dict[str, Cause]] = {}
-        self.filled = False
-        self.narrower: dict[Hashable, SharedFacts] = {}
-
-    def of(self, part: Hashable) -> SharedFacts:
-        layer = self.narrower.get(part)
-        if layer is None:
-            layer = self.narrower[part] = SharedFacts()
-        return layer
 
 
 class FactError(RuntimeError):
@@ -146,7 +160,7 @@ class FactError(RuntimeError):
 class KnownFacts(dict[str, Any]):
     """Facts by name, of one case; what is not known yet is worked out."""
 
-    __slots__ = ("assume", "fillers", "layers", "parts", "rank", "wider")
+    __slots__ = ("assume", "assuming", "fillers", "layers", "parts", "rank", "wider")
 
     def __init__(
         self,
@@ -163,6 +177,8 @@ class KnownFacts(dict[str, Any]):
                 self.update(layer.facts)
         self.parts, self.rank, self.layers, self.wider = parts, rank, layers, wider
         self.assume, self.fillers = assume, fillers
+        # The same with what is assumed, which is known already.
+        self.assuming: KnownFacts | None = None
 
     def __missing__(self, name: str) -> Any:
         rank, layer, answer, assumed, _ = _NODES[name]
@@ -174,7 +190,8 @@ class KnownFacts(dict[str, Any]):
         if layer is not None and self.fillers and self._is_filled(name, layer):
             return self[name]
         try:
-            value = answer(self, self.parts)
+            same = self.assuming is not None and name in self.assuming and self._reads_the_same(name, self.assuming)
+            value = self.assuming[name] if same else answer(self, self.parts)  # type: ignore[index]
             if value is None and assumed is not None and self.assume:
                 value = assumed(self, self.parts)
         except FactError:
@@ -186,11 +203,24 @@ class KnownFacts(dict[str, Any]):
             self.layers[layer].facts[name] = value
         return value
 
+    def _reads_the_same(self, name: str, assuming: KnownFacts) -> bool:
+        """Whether all that a fact reads is the same with and without assumptions, and so the fact."""
+        reads = _READS[name]
+        if reads is None:
+            return False
+        for read, known in reads:
+            value = self[read]
+            if value is not assuming[read]:
+                return False
+            if value is None and known:
+                return True
+        return True
+
     def _is_filled(self, name: str, layer: int) -> bool:
         """Whether a fact is known once all of its layer that are sure to be read were worked out together."""
         shared = self.layers[layer]
         # While settings are being chosen nothing that hangs on them is known.
-        if not shared.filled and (layer != _SETTLED or self.parts.chosen is not None):
+        if not shared.filled and (self.rank != Scope.PRESSING.rank or self._is_settled(layer)):
             filler = self.fillers.get((self.rank, layer))
             if filler is not None and name in filler.names:
                 shared.filled = True
@@ -201,12 +231,11 @@ class KnownFacts(dict[str, Any]):
                 return name in self
         return False
 
-
-class Cause(NamedTuple):
-    """Why a fact is not known from the order itself: a fact that the order leaves unsaid, and what stands in."""
-
-    fact: Fact
-    missing: Ask | Assume
+    def _is_settled(self, layer: int) -> bool:
+        """Whether the settings, and the order of pressings, that a layer of a pressing hangs on are found."""
+        if layer == _ARRANGED:
+            return self.parts.chosen is not None and self.parts.sequence is not None
+        return layer not in _SETTLED or self.parts.chosen is not None
 
 
 class _Heard(NamedTuple):
@@ -222,12 +251,23 @@ class Case:
 
     __slots__ = ("_causes", "_likeness", "_parts", "book", "index", "known", "parent", "scope")
 
-    def __init__(self, book: Book, shop: Shop, order: Order, *, assume: bool = True, one_by_one: bool = False) -> None:
+    def __init__(
+        self,
+        book: Book,
+        shop: Shop,
+        order: Order,
+        *,
+        assume: bool = True,
+        one_by_one: bool = False,
+        kept: SharedFacts | None = None,
+    ) -> None:
         """A whole order. ``assume=False`` leaves unsaid things unknown instead of assuming; ``one_by_one`` works no
-        fact out but when it is read, for whoever listens to what one alone looks at."""
+        fact out but when it is read, for whoever listens to what one alone looks at. ``kept``: what is known of the
+        piece from earlier questions (``KeptFacts``), where anything was assumed."""
         parts = Parts(book, shop, order)
         written = _NO_FILLERS if one_by_one else fillers(book.named_facts, _layer_of)
-        self._set(book, None, Scope.ORDER, 0, parts, KnownFacts(parts, 0, (SharedFacts(),), None, assume, written))
+        layers = (kept or SharedFacts(Tree()), SharedFacts(Tree()))
+        self._set(book, None, Scope.ORDER, 0, parts, KnownFacts(parts, 0, layers, None, assume, written))
 
     def _set(self, book: Book, parent: Case | None, scope: Scope, index: int, parts: Parts, known: KnownFacts) -> None:
         self.book, self.parent, self.scope, self.index = book, parent, scope, index
@@ -260,20 +300,13 @@ class Case:
 
     def decoration_case(self, index: int) -> Case:
         parts = self._parts.of_decoration(index)
-        said = parts.decoration
-        print_ = self.known.layers[0].of((said.placement, said.size, said.rim_distance, said.artwork))
-        pile = (parts.transfers_beneath, parts.transfers_above)
-        return Case._child(self, Scope.DECORATION, index, parts, (print_, print_.of((said.transfer, said.sheet, pile))))
+        return Case._child(self, Scope.DECORATION, index, parts, _of_decoration(self.known.layers, parts))
 
     def pressing_case(self, press: Press, chosen: Chosen | None = None, sequence: Sequenced | None = None) -> Case:
         if self.parent is None or self.scope is not Scope.DECORATION:
             raise ValueError("a pressing belongs to one decoration")
-        print_, with_transfer = self.known.layers
-        # A press holds too much to be told apart again and again: the others go by its layer.
-        of_press = self.parent.known.layers[0].of(press)
-        fitted = with_transfer.of(of_press)
-        layers = (of_press, print_.of(of_press), fitted, fitted.of((self.decoration.settings, chosen)))
         parts = self._parts.of_pressing(press, chosen, sequence)
+        layers = _of_pressing(self.parent.known.layers, self.known.layers, parts)
         return Case._child(self, Scope.PRESSING, self.index, parts, layers)
 
     def pressing_alone(self, press: Press, chosen: Chosen | None) -> Case:
@@ -285,11 +318,10 @@ class Case:
         case = self.pressing_case(press)
         chosen = choose(case)
         if chosen is not None:
-            *fewer, fitted, _ = case.known.layers
-            settled = fitted.of((self.decoration.settings, chosen))
-            case.known.layers = (*fewer, fitted, settled)
-            case.known.update(settled.facts)
             case._parts.chosen = chosen
+            case.known.layers = _settled(case.known.layers, case._parts)
+            for layer in _SETTLED:
+                case.known.update(case.known.layers[layer].facts)
         return case._alone()
 
     def unassumed(self, parent: Case | None = None) -> Case:
@@ -297,12 +329,16 @@ class Case:
 
         What hangs on nothing that was assumed here is taken over.
         """
-        layers = tuple(SharedFacts() for _ in self.known.layers)
-        wider = parent.known if parent is not None else None
+        layers = tuple(layer.of(_BARE) for layer in self.known.layers)
         # Most is taken over, so that little of a layer is left to be worked out.
-        known = KnownFacts(self._parts, self.scope.rank, layers, wider, assume=False, fillers=_NO_FILLERS)
-        touched = _touched(frozenset(self._assumed()))
-        known.update({name: value for name, value in self.known.items() if name not in touched})
+        known = KnownFacts(self._parts, self.scope.rank, (), self.known, assume=False, fillers=_NO_FILLERS)
+        for name in _touched(frozenset(self._assumed())):
+            known.pop(name, None)
+        wider = parent.known if parent is not None else None
+        known.layers, known.wider, known.assuming = layers, wider, self.known
+        known.update(wider or ())
+        for layer in layers:
+            known.update(layer.facts)
         case = Case.__new__(Case)
         case._set(self.book, parent, self.scope, self.index, self._parts, known)
         return case
@@ -311,13 +347,23 @@ class Case:
         """The facts of this scope and the wider ones that are assumed here."""
         if self.parent is not None:
             yield from self.parent._assumed()
-        for name in _ASSUMABLE[self.scope.rank]:
-            if self.known[name] is not None and _NODES[name].answer(self.known, self._parts) is None:
-                yield name
+        for layer, names in _ASSUMABLE[self.scope.rank].items():
+            shared = self.known.layers[layer] if layer is not None else None
+            assumed = shared.assumed if shared is not None else None
+            if assumed is None:
+                assumed = tuple(filter(self._is_assumed, names))
+                if shared is not None:
+                    shared.assumed = assumed
+            yield from assumed
+
+    def _is_assumed(self, name: str) -> bool:
+        return self.known[name] is not None and _NODES[name].answer(self.known, self._parts) is None
 
     def _alone(self) -> Case:
         """The time of the order is then the pressing's own, which is known before there is any order of pressings."""
         self._parts.sequence = Sequenced((0,), total_s=self.known["job.total_s"])
+        self.known.layers = _settled(self.known.layers, self._parts)
+        self.known.update(self.known.layers[_ARRANGED].facts)
         return self
 
     @property
@@ -326,7 +372,7 @@ class Case:
         if self._likeness is None:
             loose = (attrgetter(source.path)(self._parts) for source in _LOOSE)
             values = (tuple(value.items()) if isinstance(value, Mapping) else value for value in loose)
-            self._likeness = (self.index, self.known.layers, self.decoration.settings, *values)
+            self._likeness = (self.index, self.known.layers[:_BESIDE], self.decoration.settings, *values)
         return self._likeness
 
     # -- facts ---------------------------------------------------------------------------------------------------
@@ -384,6 +430,11 @@ class Case:
             case = case.parent
         return case
 
+    def assumes(self, cause: Cause) -> bool:
+        """Whether anything is assumed here for an unsaid fact."""
+        node = _NODES[cause.fact.name]
+        return node.assumed is not None and node.assumed(self.known, self._parts) is not None
+
     def assumed(self, cause: Cause) -> tuple[Any, str]:
         """What is assumed here for an unsaid fact, and why."""
         node = _NODES[cause.fact.name]
@@ -432,6 +483,42 @@ class Case:
 
     def entry(self, kind: str, name: str) -> Any:
         return self.book.catalogue[kind][name]
+
+
+def _of_decoration(of_order: tuple[SharedFacts, ...], parts: Parts) -> tuple[SharedFacts, ...]:
+    """The layers of a decoration, given those of its order."""
+    piece, own = of_order
+    said = parts.decoration
+    transfer = (said.transfer, said.sheet, parts.transfers_beneath, parts.transfers_above)
+    placed, print_ = piece.of(said.placement), own.of((said.placement, said.size, said.rim_distance, said.artwork))
+    kept = placed.of(transfer)
+    return placed, kept, print_, print_.of(transfer), _beside(kept, parts, said.over)
+
+
+def _beside(kept: SharedFacts, parts: Parts, told: Hashable) -> SharedFacts:
+    """The layer that hangs on the other decorations too; where there are any it is the case's own. ``told``: what else
+    it hangs on."""
+    return kept.of((_BESIDE, told)) if parts.count == 1 else SharedFacts(Tree())
+
+
+def _of_pressing(
+    of_order: tuple[SharedFacts, ...], of_decoration: tuple[SharedFacts, ...], parts: Parts
+) -> tuple[SharedFacts, ...]:
+    """The layers of a pressing, given those of its order and decoration."""
+    # A press holds too much to be told apart again and again: the others go by its layer.
+    press = of_order[0].of(parts.press)
+    placed, kept, print_, own = (layer.of(press) for layer in of_decoration[:_BESIDE])
+    return _settled((press, placed, kept, kept, print_, own, own, own), parts)
+
+
+def _settled(layers: tuple[SharedFacts, ...], parts: Parts) -> tuple[SharedFacts, ...]:
+    """The layers of a pressing with these settings and this order of pressings."""
+    press, placed, kept, _, print_, own, *_ = layers
+    settled = kept.of((parts.decoration.settings, parts.chosen))
+    # The time that all pressings take hangs on more.
+    order = None if parts.sequence is None else parts.sequence._replace(total_s=0.0)
+    arranged = _beside(settled, parts, (parts.decoration.over, order))
+    return press, placed, kept, settled, print_, own, own.of(settled), arranged
 
 
 # One some 10 kB; orders leave the same few things unsaid.

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from types import MappingProxyType
 
-from accord_rules.derive.sources import ARRANGED, LOWERED, SAYABLE, SOURCES, Part, SourceField
+from accord_rules.derive.sources import ARRANGED, ARRANGEMENT, LOWERED, SAYABLE, SOURCES, Part, SourceField
 from accord_rules.documents.spelling import did_you_mean
 from accord_rules.revision.facts import SHIPPED, Fact, Of, Read, Register, assuming_of, reads_of
 
@@ -97,7 +97,7 @@ class Graph:
         arranged = {
             source.name
             for source in self.sources.values()
-            if source.part is Part.SEQUENCE and not there.isdisjoint(source.reads)
+            if source.part in ARRANGEMENT and not there.isdisjoint(source.reads)
         }
         lowered = {f"chosen/{field}" for field in LOWERED} if not there.isdisjoint(ARRANGED) else set()
         return self.downstream(first | arranged | lowered)

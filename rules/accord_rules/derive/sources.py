@@ -21,13 +21,20 @@ from accord_rules.revision.facts import Scope
 class Part(Enum):
     """What of a question may differ while the rest stays: facts are shared as far as the parts they hang on do."""
 
-    PIECE = "piece"  # the item, its use, the shop, the book: the same all through a question
-    PRINT = "print"  # size, place and artwork of a decoration
+    PIECE = "piece"  # the item, its use, the evidence for it, the shop, the book: the same all through a question
+    JOB = "job"  # how many pieces, and when they are due
+    PLACE = "place"  # where a decoration goes
+    PRINT = "print"  # its size and artwork
     TRANSFER = "transfer"  # and those that lie under it and on it
     OTHERS = "others"  # the other decorations of the order, and which lies on which
     PRESS = "press"
     SETTINGS = "settings"  # said and chosen
     SEQUENCE = "sequence"
+    TIME = "time"  # how long all pressings take
+
+
+# What is known of a pressing only once those of all decorations have an order.
+ARRANGEMENT = frozenset({Part.SEQUENCE, Part.TIME})
 
 
 @dataclass(frozen=True, slots=True)
@@ -158,7 +165,8 @@ def _fields(
 def _all() -> Iterator[SourceField]:
     order, decoration, pressing = Scope.ORDER, Scope.DECORATION, Scope.PRESSING
     whole = ("item", "decorations", "use", "press", "reference")  # told in their fields, or never interpreted
-    yield from _fields("/", Order, "order", order, Part.PIECE, but=whole)
+    yield SourceField("/evidence", order, Part.PIECE, "order", "order.evidence")
+    yield from _fields("/", Order, "order", order, Part.JOB, but=(*whole, "evidence"))
     yield from _fields("/item/", Item, "item", order, Part.PIECE)
     yield from _fields("/use/", Use, "use", order, Part.PIECE)
     yield from _fields("shop/", Shop, "shop", order, Part.PIECE, but=("stock", "presses", "names"))
@@ -166,7 +174,8 @@ def _all() -> Iterator[SourceField]:
     yield from _fields("shop/stock/", Stock, "shop.stock", order, Part.PIECE)
     yield SourceField("house/limits", order, Part.PIECE, "house", "house_limits")
     yield SourceField("/decorations", order, Part.OTHERS, "order", "count")
-    print_ = ("transfer", "over", "artwork", "settings", "sheet")
+    print_ = ("placement", "transfer", "over", "artwork", "settings", "sheet")
+    yield SourceField("/decorations/{i}/placement", decoration, Part.PLACE, "decoration", "decoration.placement")
     yield from _fields("/decorations/{i}/", Decoration, "decoration", decoration, Part.PRINT, but=print_)
     yield from _fields("/decorations/{i}/artwork/", Artwork, "artwork", decoration, Part.PRINT)
     yield SourceField("/decorations/{i}/transfer", decoration, Part.TRANSFER, "decoration", "decoration.transfer")
@@ -198,7 +207,7 @@ def _all() -> Iterator[SourceField]:
         yield SourceField(
             name=f"sequence/{name}",
             scope=pressing,
-            part=Part.SEQUENCE,
+            part=Part.TIME if name == "total_s" else Part.SEQUENCE,
             subject="sequence",
             path=f"sequence.{name}",
             holder="sequence",

@@ -343,6 +343,8 @@ class _Pieces(dict[Any, str]):
 
 
 _Subject = _WordOf | _RankOf | Atom
+# The texts of sets by what is in them.
+_Told = dict[Collection[Any], str]
 # Facts with the texts of the values they have had.
 _Written = list[tuple[str, dict[Any, str]]]
 # What a fact is compared with here: the comparison, with what, and the text where it is false and where it is true.
@@ -370,7 +372,7 @@ class _Record:
                     self._pairs.append((left, COMPARE[sign], right, pieces[0], pieces[1]))
                 case Contains(FactName(name=fact), word, _):
                     contained.setdefault(fact, []).append((word, pieces[0], pieces[1]))
-        self._contained = tuple(contained.items())
+        self._contained = tuple((fact, tuple(words), _Told()) for fact, words in contained.items())
         self._written: dict[int, tuple[Limits, _Written]] = {}
 
     def write(self, facts: Facts, limits: Limits) -> str:
@@ -391,10 +393,17 @@ class _Record:
             number, bound = value_of(left), value_of(right)
             if number is not None and bound is not None and number == number and bound == bound:
                 parts.append(yes if compare(number, bound) else no)
-        for fact, words in self._contained:
+        for fact, words, told in self._contained:
             value = value_of(fact)
-            if value is not None:
-                parts += [yes if word in value else no for word, no, yes in words]
+            if value is None:
+                continue
+            said = value if type(value) is frozenset else tuple(value)
+            text = told.get(said)
+            if text is None:
+                if len(told) >= MOST_VALUES:
+                    told.clear()
+                text = told[said] = "".join([yes if word in said else no for word, no, yes in words])
+            parts.append(text)
         return "".join(parts)
 
     def _written_under(self, limits: Limits) -> _Written:

@@ -8,16 +8,17 @@ import time
 from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
-from functools import cached_property
+from functools import cached_property, lru_cache
 from itertools import islice
 from operator import itemgetter
 from typing import Any, NamedTuple
 
 from accord_rules.derive import FACT_TYPES
-from accord_rules.derive.case import Case, Cause
+from accord_rules.derive.case import Case
 from accord_rules.derive.chosen import Chosen, Sequenced
 from accord_rules.derive.graph import GRAPH
 from accord_rules.derive.sample import LEANING, OWN_SAMPLE
+from accord_rules.derive.shared import Cause, KeptFacts
 from accord_rules.documents import units
 from accord_rules.documents.reading import Choice, Either, Flag, Name, Reader, reader_at
 from accord_rules.documents.writing import written_for
@@ -25,7 +26,7 @@ from accord_rules.infer.inference import ANSWERS_MOST, Counts, Inference, Inferr
 from accord_rules.infer.judge import Judgement
 from accord_rules.infer.ledger import HOUSE, SHARED, Ledger, Network
 from accord_rules.orders.order import Order, Press, Size
-from accord_rules.orders.shop import Sample
+from accord_rules.orders.shop import Sample, Shop
 from accord_rules.revision.book import Book
 from accord_rules.revision.condition import Condition
 from accord_rules.revision.facts import Ask, Assume, FactType, Scope
@@ -205,6 +206,9 @@ class Scales:
         )
         self._of_shop = self._section(SHOP, shared, slots, answers_most)
         self._weighings = threading.local()  # each question is answered by one thread
+        # One for all scales that share rules, so that there are no more of them for many shops.
+        self._kept: KeptFacts = shared._kept if shared is not None else KeptFacts()
+        self._whose = object()
         # Rules see nothing but facts and limits, so that equal facts have had their answer.
         self._answered: dict[tuple[_Section, tuple[Any, ...]], tuple[Inferred, ...]] = {}
         self._judged: dict[tuple[_Section, tuple[Any, ...]], tuple[Judgement, ...]] = {}
@@ -259,6 +263,10 @@ class Scales:
         until_s = time.thread_time() + CPU_MOST_S
         return lambda: self.weighings < until and time.thread_time() < until_s
 
+    def case(self, shop: Shop, order: Order) -> Case:
+        """The question that an order is at a shop, with what is known of the piece from earlier ones."""
+        return Case(self.book, shop, order, kept=self._kept.of(self._whose, shop, order))
+
     def weigh(self, case: Case) -> Weighed:
         """Ask the rules of the case's own scope: of engine and judge, or, while something is tried, of the judge."""
         self._weighings.count = self.weighings + 1
@@ -280,6 +288,11 @@ class Scales:
             yield
         finally:
             self._weighings.tries = before
+
+    def confirm(self, cases: Iterable[Case]) -> None:
+        """Put to engine and judge what was weighed by the judge alone, whose word it stays."""
+        for case in cases:
+            self._infer(self._enforced[case.scope.rank], case)
 
     def weigh_press(self, case: Case) -> Weighed:
         """Ask the rules that are told once per shop, and never with an order, of the case's press."""
@@ -439,16 +452,28 @@ class Scales:
         for case, plain in zip(cases, bare, strict=True):
             section = self._enforced[case.scope.rank]
             open_ = (item for inferred in self._infer(section, plain) for item in inferred.unknown.items())
+            causes: dict[str, list[tuple[str, Cause]]] = {}
             for rule, facts in open_:
                 if section.rules[rule].level not in _DECIDING:
                     continue
                 for name in sorted(facts):
-                    for pointer, cause in plain.causes(name).items():
+                    if name not in causes:
                         # Where nothing could be assumed the thing stays unknown.
-                        if isinstance(cause.missing, Assume) and case.assumed(cause)[0] is not None:
-                            assumed.setdefault(pointer, (case, cause, set()))[2].add(rule)
+                        causes[name] = [
+                            (pointer, cause)
+                            for pointer, cause in plain.causes(name).items()
+                            if isinstance(cause.missing, Assume) and case.assumes(cause)
+                        ]
+                    for pointer, cause in causes[name]:
+                        assumed.setdefault(pointer, (case, cause, set()))[2].add(rule)
         told = [
-            _assumption(pointer, *case.assumed(cause), case, cause.fact.type, self._could_hurt(cause, rules))
+            _assumption(
+                pointer,
+                cause.fact.type,
+                *case.assumed(cause),
+                case.shop.unit_system,
+                self._could_hurt(cause, rules),
+            )
             for pointer, (case, cause, rules) in sorted(assumed.items())
         ]
         return tuple(sorted(told, key=lambda assumption: not assumption.could_hurt))
@@ -471,16 +496,19 @@ def _taken(assumption: Assumption) -> str:
     return clause.replace("{shown}", assumption.shown) if clause else f"{field} {assumption.shown}"
 
 
-def _assumption(pointer: str, value: Any, why: str, case: Case, type_: FactType, could_hurt: bool) -> Assumption:
+# Orders leave the same few things unsaid; each some 300 bytes.
+@lru_cache(maxsize=1024)
+def _assumption(pointer: str, type_: FactType, value: Any, why: str, unit_system: str, could_hurt: bool) -> Assumption:
     document = written_for(reader_at(Order, pointer), value)
-    return Assumption(pointer=pointer, value=document, shown=_shown(case, type_, value), why=why, could_hurt=could_hurt)
+    shown = _shown(type_, value, units.UNIT_SYSTEMS[unit_system])
+    return Assumption(pointer=pointer, value=document, shown=shown, why=why, could_hurt=could_hurt)
 
 
-def _shown(case: Case, type_: FactType, value: Any) -> str:
+def _shown(type_: FactType, value: Any, preferences: units.UnitPreferences) -> str:
     """What was assumed, as a person reads it."""
     if isinstance(value, Size):
-        return f"{case.show(units.LENGTH, value.width)} x {case.show(units.LENGTH, value.height)}"
-    return write_value(type_, value, case.shop.units)
+        return " x ".join(units.show(units.LENGTH, side, preferences) for side in (value.width, value.height))
+    return write_value(type_, value, preferences)
 
 
 def _about(scope: Scope, enforced: bool) -> str:

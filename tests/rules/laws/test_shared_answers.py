@@ -17,6 +17,7 @@ from tests.rules.laws.questions import ORDERS, SEED, questions
 from accord_rules.derive.case import Case
 from accord_rules.derive.chosen import Chosen, Sequenced
 from accord_rules.derive.graph import GRAPH
+from accord_rules.derive.shared import KeptFacts
 from accord_rules.documents.reading import DocumentError, read
 from accord_rules.orders.order import Decoration, Order, Press
 from accord_rules.orders.shop import Shop
@@ -95,3 +96,60 @@ def test_what_cases_share_is_what_each_finds_by_itself(book: Book) -> None:
                 several += len(cases) > 1
     assert compared > 1000
     assert several > 100
+
+
+def of_another_job(order: Order, decorations: list[Decoration], rng: random.Random) -> Order:
+    """The same piece and transfers in another quantity, with prints of other sizes and artwork."""
+    prints = (
+        replace(decoration, size=other.size, rim_distance=other.rim_distance, artwork=other.artwork)
+        for decoration, other in zip(order.decorations, rng.choices(decorations, k=12), strict=False)
+    )
+    fibres = order.item.fibres
+    item = order.item if fibres is None else replace(order.item, fibres=dict(reversed(fibres.items())))
+    due_in = rng.choice((None, 3600.0, 86400.0))
+    return replace(order, item=item, decorations=tuple(prints), quantity=rng.randint(1, 500), due_in=due_in)
+
+
+def with_its_prints(whole: Case, press: Press) -> list[Case]:
+    cases, settings, sequence = pressings(whole, press)
+    return [
+        whole,
+        *cases,
+        *(
+            case.pressing_case(press, chosen, sequence)
+            for case, chosen in zip(cases, settings, strict=True)
+            if chosen is not None
+        ),
+    ]
+
+
+def test_what_is_kept_of_a_piece_is_what_each_order_finds(book: Book) -> None:
+    """With and without assumptions, whatever orders came before."""
+    rng = random.Random(f"{SEED} kept")
+    pairs = list(random_pairs(book, max(ORDERS // 10, 20), "kept"))
+    decorations = [decoration for order, _ in pairs for decoration in order.decorations]
+    kept = KeptFacts(most=1000)
+    compared = found_again = 0
+    for order, shop in pairs:
+        for _ in range(TURNS):
+            mixed, press = of_another_job(order, decorations, rng), rng.choice(shop.presses)
+            where = f"ACCORD_SEED={SEED}: {mixed} on {press}"
+            root = kept.of(book.digest, shop, mixed)
+            found_again += bool(root.facts)
+            sharing = with_its_prints(Case(book, shop, mixed, kept=root), press)
+            fresh = with_its_prints(Case(book, shop, mixed), press)
+            bare: dict[Case | None, Case] = {}
+            for case, lone in zip(sharing, fresh, strict=True):
+                shared, own = facts_of(case, rng), facts_of(lone, rng)
+                differing = {name: (shared[name], own[name]) for name in own if shared[name] != own[name]}
+                assert not differing, f"{where}: {differing}"
+                for one, parent in ((case, case.parent), (lone, lone.parent)):
+                    bare[one] = one.unassumed(bare.get(parent))
+                shared, own = facts_of(bare[case], rng), facts_of(bare[lone], rng)
+                differing = {name: (shared[name], own[name]) for name in own if shared[name] != own[name]}
+                assert not differing, f"{where}, nothing assumed: {differing}"
+                blamed = {name: bare[lone].causes(name) for name in own if own[name] is None}
+                assert {name: bare[case].causes(name) for name in blamed} == blamed, where
+                compared += 1
+    assert compared > 300
+    assert found_again > 30
