@@ -17,7 +17,7 @@ from accord_rules.orders.shop import Shop
 from accord_rules.revision.facts import Ask, Assume, Fact
 
 # Layers of facts that are kept from one question to the next, some 1.2 kB each (measured over the demo).
-KEPT_MOST = 4000
+KEPT_MOST = 8000
 # What an order says of its item, but the fibres.
 _SAID_OF_ITEM: Callable[[Item], tuple[Any, ...]] = attrgetter(*(n for n in Item.__dataclass_fields__ if n != "fibres"))
 
