@@ -202,6 +202,11 @@ class Governance:
 
     # -- audit ---------------------------------------------------------------------------------------------------------
 
+    def news(self, since: int | None = None) -> Document:
+        """What happened since an entry of the audit, as far as it concerns this key; ``seq`` is what to ask since the
+        next time, ``more`` whether to ask again at once. Left out, ``since`` is now."""
+        return self._asker.read("/v1/news" if since is None else f"/v1/news?since={since}")
+
     def audit(self) -> Iterator[Document]:
         """Every write there ever was, oldest first; for stewards and admins."""
         return self._asker.pages("/v1/audit?limit=200")

@@ -351,6 +351,30 @@ class Audit(Documented):
     next: str | None = next_page()
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NewsItem(Documented):
+    """Something that happened."""
+
+    seq: int = required(INTEGER, "its number in the audit")
+    at: str = time("when it was done")
+    event: str = required(Choice(tuple(Event)), "what was done, for programs; more may come")
+    subject_id: str | None = required(STRING_OR_NULL, "of what it was done to; null where that is more than one")
+    by: Signatory | None = required(Nullable(Object(Signatory)), "whose key did it; null for a part of the program")
+    text: str = required(STRING, "the same, in a sentence")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class News(Documented):
+    """What happened, oldest first."""
+
+    items: tuple[NewsItem, ...] = required(listed(Object(NewsItem)), "what concerns the key that asks")
+    seq: int = required(INTEGER, "up to where the audit was looked through: ask since this the next time")
+    more: bool = required(Flag(), "whether more happened since: ask again at once")
+    proposals_waiting: tuple[str, ...] = required(
+        STRINGS, "to stewards: the proposals that stewards can decide on now, but for those of the key that asks"
+    )
+
+
 @dataclass(frozen=True, slots=True)
 class AuditFault(Documented):
     """One thing that is not as the audit says, or one that is wrong with the audit."""

@@ -252,6 +252,21 @@ AUDIT: dict[str, Any] = {
     ],
     "next": "/v1/audit?cursor=1&limit=1",
 }
+NEWS: dict[str, Any] = {
+    "items": [
+        {
+            "seq": 813,
+            "at": instant(_THEN_S),
+            "event": "revision.published",
+            "subject_id": "12",
+            "by": {"shop_id": "quay-yard", "holder": "Orla Fenn", "role": "steward"},
+            "text": "Revision 12 of the book is published.",
+        }
+    ],
+    "seq": 813,
+    "more": False,
+    "proposals_waiting": [],
+}
 AUDIT_ACCOUNT: dict[str, Any] = {
     "whole": True,
     "lines": ["Whole: 812 entries, 460 documents."],

@@ -40,6 +40,7 @@ COMMANDS: Mapping[str, Line] = MappingProxyType(
         "step": Line("step", "Tell one step of plans whole."),
         "steps": Line("step", "List the steps that plans are made of, in a plan's order."),
         "validate": Line("validate", "Say whether orders can be done."),
+        "watch": Line("watch", "Print what happens: revisions, proposals, readings, reports."),
         "words": Line("words", "Tell what the book calls what people say."),
         "work": Line("work", "Work out the effects of proposals, beside a service."),
     }

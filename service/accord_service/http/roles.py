@@ -56,6 +56,7 @@ MAY: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "post_proposal_decline": ("steward",),
         "post_proposal_withdraw": _PROPOSERS,
         "post_proposal_publish": ("steward",),
+        "get_news": _EVERYBODY,
         # Records
         "get_records": _EVERYBODY,
         "post_records": _EVERYBODY,

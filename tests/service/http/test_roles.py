@@ -68,6 +68,7 @@ POST   /v1/proposals/{proposal_id}/approve  -        -        -        -        
 POST   /v1/proposals/{proposal_id}/decline  -        -        -        -        +        -
 POST   /v1/proposals/{proposal_id}/withdraw -        -        +        +        +        +
 POST   /v1/proposals/{proposal_id}/publish  -        -        -        -        +        -
+GET    /v1/news                             -        +        +        +        +        +
 GET    /v1/records                          -        +        +        +        +        +
 POST   /v1/records                          -        +        +        +        +        +
 GET    /v1/records/{record_id}              -        +        +        +        +        +
@@ -216,6 +217,7 @@ POST   /v1/proposals/{proposal_id}/approve all
 POST   /v1/proposals/{proposal_id}/decline all
 POST   /v1/proposals/{proposal_id}/withdraw all
 POST   /v1/proposals/{proposal_id}/publish all
+GET    /v1/news all
 GET    /v1/records own
 POST   /v1/records own
 GET    /v1/records/{record_id} thing

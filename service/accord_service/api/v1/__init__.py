@@ -22,6 +22,7 @@ from accord_service.api.v1.get_key import get_key
 from accord_service.api.v1.get_keys import get_keys
 from accord_service.api.v1.get_limit import get_limit
 from accord_service.api.v1.get_limits import get_limits
+from accord_service.api.v1.get_news import get_news
 from accord_service.api.v1.get_press_reading import get_press_reading
 from accord_service.api.v1.get_press_readings import get_press_readings
 from accord_service.api.v1.get_proposal import get_proposal
@@ -132,6 +133,7 @@ ENDPOINTS = (
     put_shop_press,
     get_press_readings,
     post_press_readings,
+    get_news,
     get_press_reading,
     delete_press_reading,
     post_press_reading_confirm,
