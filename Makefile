@@ -88,6 +88,7 @@ bench: $(VENV)/.dev ## speed, as ratios taken in one run
 	$(BIN)/python tests/bench/bench_reading.py
 	$(BIN)/python tests/bench/bench_service.py
 	$(BIN)/python tests/bench/bench_speed.py
+	$(BIN)/python tests/bench/bench_tables.py
 
 lock: $(BIN)/python ## write the pinned requirements and their hashes anew; UPGRADE=--upgrade takes the newest
 	$(PIP) install 'uv>=0.9'

@@ -34,13 +34,13 @@ def test_a_word_for_what_is_left_out_brings_why(alone: Any) -> None:
 @pytest.mark.parametrize("word", ["bed", "ash", "ate", "rip", "and-w"])
 def test_the_middle_of_a_word_finds_nothing(word: str, alone: Any) -> None:
     """ "airbed", "washing" and "laundered" are other words."""
-    assert alone("advice", word, "--local").exit_code == 2
+    assert alone("advice", word, "--shipped").exit_code == 2
 
 
 def test_a_word_finds_its_own_answer_and_no_word_that_is_spelt_like_it(alone: Any) -> None:
     """A bird is no airbed, and ink no drinking."""
     for word in ("bird", "birds", "ink"):
-        told = json.loads(alone("advice", word, "--local", "--json").stdout)
+        told = json.loads(alone("advice", word, "--shipped", "--json").stdout)
         ids = [*told["advice"], *told["not_covered"]]
         assert ids
         assert not any("inflatable" in name or "drink" in name for name in ids), (word, ids)
@@ -48,7 +48,7 @@ def test_a_word_finds_its_own_answer_and_no_word_that_is_spelt_like_it(alone: An
 
 @pytest.mark.parametrize("word", ["wash", "washes", "ironed", "dry cleaning", "airbeds", "inflatables"])
 def test_another_form_of_a_word_finds_it(word: str, alone: Any) -> None:
-    assert alone("advice", word, "--local").exit_code == 0
+    assert alone("advice", word, "--shipped").exit_code == 0
 
 
 def test_all_words_end_with_what_is_not_covered(alone: Any, book: Book) -> None:

@@ -125,7 +125,7 @@ def test_it_says_that_more_remedies_may_exist(
 
 def test_an_open_order_asks(accord: Any, order: Callable[..., str]) -> None:
     done = accord("validate", order("open", OPEN))
-    assert done.exit_code == 1
+    assert done.exit_code == 3
     assert "UNDETERMINED" in done.stdout
     assert "Say it in /item/fibres." in done.stdout
 
@@ -178,6 +178,7 @@ def test_the_worst_of_several_is_the_exit_code_and_none_is_left_out(accord: Any,
     fine, *others = [line.split()[0] for line in done.stdout.splitlines()]
     assert fine in WORKABLE
     assert others == ["rejected", "undetermined"]
+    assert accord("validate", "--brief", files[0], files[2]).exit_code == 3
     assert accord("validate", "--brief", files[0]).exit_code == 0
     missing = accord("validate", "--brief", "no-such-file.json", *files)
     assert missing.exit_code == 2

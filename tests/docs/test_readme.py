@@ -91,7 +91,7 @@ def test_the_page_has_the_blocks_that_are_run() -> None:
     assert "make demo" in SETUP
     assert "make test" in SETUP
     assert SERVE.startswith("make serve")
-    assert len(ASKS) == 4
+    assert len(ASKS) == 5
     assert sum(block.count("accord ") for block in ASKS) >= 5
 
 
@@ -166,12 +166,14 @@ def test_asking_by_curl_is_answered_as_the_page_says(answers: list[str]) -> None
 
 
 def test_the_command_answers_by_itself_and_from_the_service(answers: list[str]) -> None:
-    here, there = answers[1], answers[2]
+    here, sheet, there = answers[1], answers[2], answers[3]
     assert here.count("Answered without a service") >= 2
     assert "ACCEPTED  demo/orders/009-team-tees-dye.json" in here
     assert "PLAN 1" in here
     assert "HEAT" in here
     assert "Rule dye-on-natural-fibre" in here
+    assert "G  Width (in)" in here
+    assert "20 orders: 9 accepted," in sheet
     assert "Answers from http://127.0.0.1:" in there
     assert "ACCEPTED  demo/orders/009-team-tees-dye.json" in there
     plans = json.loads(there[there.index('{"') :])["plans"]
@@ -179,6 +181,6 @@ def test_the_command_answers_by_itself_and_from_the_service(answers: list[str]) 
 
 
 def test_the_service_counts_what_is_in_the_book(answers: list[str], book: Book) -> None:
-    counted = {kind["kind"]: kind["count"] for kind in json.loads(answers[3])["entries"]}
+    counted = {kind["kind"]: kind["count"] for kind in json.loads(answers[4])["entries"]}
     assert counted["blanks"] == len(book.catalogue["blanks"])
     assert set(counted) >= {"fibres", "substrates", "transfers", "products", "consumables", "press_types"}

@@ -176,6 +176,12 @@ class Answerer(Protocol):
     def validate(self, order: Document) -> Document:
         """The verdict's document. Raises Refused."""
 
+    def validate_all(self, orders: Iterable[Document], revision: int | None) -> Iterator[Document | Refused]:
+        """The verdict's document of each, or why there is none, all of one revision: this one if it is named.
+
+        Raises Failure where nobody answers any more.
+        """
+
     def recommend(self, order: Document, *, curve: bool = False) -> Document:
         """The recommendation's document; ``curve``: with what it takes to draw the heat. Raises Refused."""
 
@@ -219,6 +225,15 @@ class Service:
 
     def validate(self, order: Document) -> Document:
         return _answer_of(lambda: self._client.validate(order)).document
+
+    def validate_all(self, orders: Iterable[Document], revision: int | None) -> Iterator[Document | Refused]:
+        answers = self._client.validate_all(orders, revision=revision)
+        try:
+            while (answered := _answer_of(lambda: next(answers, None))) is not None:
+                yield _refused(answered.problem) if answered.verdict is None else answered.verdict.document
+        except Refused as refused:  # the whole question, such as for a revision that is no more
+            reasons = "; ".join(fault.sentence for fault in refused.faults) or refused.detail
+            raise Failure(f"The service refused: {refused.title}: {reasons}") from None
 
     def recommend(self, order: Document, *, curve: bool = False) -> Document:
         return _answer_of(lambda: self._client.recommend(order, include=("curve",) if curve else ())).document
@@ -291,13 +306,20 @@ class Service:
         return _answer_of(lambda: {line.id: line.entry for line in self._client.catalogue(kind)})
 
 
+def _refused(problem: accord_client.ProblemError | None) -> Refused:
+    """A problem that an order was answered with."""
+    errors = problem.errors if problem is not None else ()
+    faults = tuple(Fault(fault.place, fault.message, fault.allowed, code=fault.code) for fault in errors)
+    title = problem.title if problem is not None else ""
+    return Refused(title or FAULTY, faults, "" if faults else str(problem))
+
+
 def _answer_of(ask: Callable[[], T]) -> T:
     """The answer, with the client's exceptions as this command's own."""
     try:
         return ask()
     except accord_client.InvalidOrder as error:
-        faults = tuple(Fault(fault.place, fault.message, fault.allowed, code=fault.code) for fault in error.errors)
-        raise Refused(error.title or FAULTY, faults, "" if faults else str(error)) from None
+        raise _refused(error) from None
     except accord_client.NotAuthorised as error:
         # Known, but not for this (403): the detail says which role it needs, and which this key has.
         why = "This token may not do that" if error.status == 403 else "The service does not take this token"
@@ -320,6 +342,16 @@ class Here:
 
     def validate(self, order: Document) -> Document:
         return self._judged(lambda: self._authority.validate(self._order(order), self._shop).document())
+
+    def validate_all(self, orders: Iterable[Document], revision: int | None) -> Iterator[Document | Refused]:
+        held = self._authority.book.revision
+        if revision not in (None, held):
+            raise Failure(f"The book here is revision {held}, not {revision}: answers of two revisions do not add up.")
+        for order in orders:
+            try:
+                yield self.validate(order)
+            except Refused as refused:
+                yield refused
 
     def recommend(self, order: Document, *, curve: bool = False) -> Document:
         return self._judged(lambda: self._authority.recommend(self._order(order), self._shop, curve=curve).document())

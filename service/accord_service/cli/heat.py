@@ -11,13 +11,13 @@ import click
 from accord_rules.documents import units
 from accord_service.cli.answerers import Answerer, Document, answered, answerer
 from accord_service.cli.card import pressing_words, show_recommendation
+from accord_service.cli.codes import DONE, NOT_DONE, UNASKED
 from accord_service.cli.curve import Curve, curve_of, draw, legend
 from accord_service.cli.failure import Failure
 from accord_service.cli.orders import Refused, read_order
 from accord_service.cli.output import Output
 from accord_service.cli.show import show_refusal
 from accord_service.cli.svg import svg
-from accord_service.cli.validate import DONE, NOT_DONE, UNASKED
 
 
 @click.command()

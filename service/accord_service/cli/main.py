@@ -45,6 +45,8 @@ COMMANDS: Mapping[str, Line] = MappingProxyType(
         "work": Line("work", "Work out the effects of proposals, beside a service."),
     }
 )
+# What people type as well; the list does not name it.
+ALSO: Mapping[str, str] = MappingProxyType({"check": "validate"})
 
 
 class Commands(click.Group):
@@ -54,9 +56,10 @@ class Commands(click.Group):
         return [*COMMANDS]
 
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
-        if cmd_name not in COMMANDS:
+        name = ALSO.get(cmd_name, cmd_name)
+        if name not in COMMANDS:
             return None
-        command = getattr(import_module(f"accord_service.cli.{COMMANDS[cmd_name].module}"), cmd_name)
+        command = getattr(import_module(f"accord_service.cli.{COMMANDS[name].module}"), name)
         assert isinstance(command, click.Command)
         return command
 
@@ -72,7 +75,7 @@ class Commands(click.Group):
 def main(context: click.Context) -> None:
     """Settings for heat presses: can this order be done, and how.
 
-    The commands exit with 0 if it can, 1 if it cannot (or not without more being said), and 2 if the question could
-    not be put: wrong use, an unreadable file, a malformed order, no service.
+    The commands exit with 0 if it can, 1 if it cannot, 2 if the question could not be put (wrong use, an unreadable
+    file, a malformed order, no service), and 3 if that is not known until more is said.
     """
     context.color = colour_wanted()

@@ -77,7 +77,7 @@ class Output:
 
     def fit(self, text: str) -> str:
         """The text without control characters, in characters that the encoding has."""
-        text = _CONTROL.sub(" ", text)
+        text = plain_text(text)
         try:
             text.encode(self.encoding)
         except UnicodeEncodeError:
@@ -107,6 +107,11 @@ class Output:
 
     def blank(self) -> None:
         click.echo()
+
+
+def plain_text(text: str) -> str:
+    """The text without control characters, by which a file could write on a terminal as it likes."""
+    return _CONTROL.sub(" ", text)
 
 
 def colour_wanted() -> bool | None:

@@ -11,10 +11,10 @@ from accord_rules.advise.plans import PLANS_MOST
 from accord_rules.orders.order import PREFERENCES
 from accord_service.cli.answerers import answered, answerer
 from accord_service.cli.card import show_recommendation
+from accord_service.cli.codes import DONE, NOT_DONE, UNASKED
 from accord_service.cli.orders import Refused, read_order
 from accord_service.cli.output import Output
 from accord_service.cli.show import show_refusal
-from accord_service.cli.validate import DONE, NOT_DONE, UNASKED
 
 
 @click.command()

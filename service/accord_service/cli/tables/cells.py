@@ -1,0 +1,258 @@
+"""One cell: what an order's document says where the cell stands, or a sentence why it can't be read.
+
+Names and words are handed on as they are: whoever answers knows the shop's own names and says what is allowed. What a
+table writes in its own way is turned here: a number whose unit stands in the header, yes and no, lists, "8 x 10 in".
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date, time, timedelta
+from types import MappingProxyType
+from typing import Any
+
+from accord_rules.documents.reading import (
+    Choice,
+    Either,
+    Flag,
+    Many,
+    Number,
+    Object,
+    OneOrSpan,
+    Quantity,
+    Reader,
+    Table,
+    Whole,
+)
+from accord_rules.documents.spelling import as_word
+from accord_rules.documents.units import LENGTH, Dimension, Unit, shortest
+from accord_service.cli.tables.columns import Column
+
+CHARACTERS_MOST = 1000
+# What a spreadsheet shows in place of a value that it can't work out (ECMA-376 part 1, 18.18.11 and 18.17.3).
+_ERRORS = frozenset({"#DIV/0!", "#N/A", "#NAME?", "#NULL!", "#NUM!", "#REF!", "#VALUE!"})
+_YES = frozenset({"yes", "y", "true", "x", "✓", "✔", "1", "ja", "oui", "si", "sí"})
+_NO = frozenset({"no", "n", "false", "0", "nein", "non", "-", "–"})
+_BETWEEN = re.compile(r"\s*[,;|\n]\s*")
+_NUMBER = r"[-+−]?(?:\d+(?:\s+\d+/\d+|-\d+/\d+|/\d+)?(?:[.,]\d+)*|[.,]\d+|\d*\s*[¼½¾⅛⅜⅝⅞])"
+# 1,000 is a thousand to some and one to others; 1.000 pieces as well, and is no whole number here.
+_THOUSANDS = re.compile(r"[-+]?[0-9]{1,3}(?:,[0-9]{3})+")
+_WHOLE = re.compile(r"[-+]?[0-9]{1,15}(?:[.,]0{1,2})?")
+_DECIMAL = re.compile(r"[-+]?[0-9]{1,15}(?:[.,][0-9]{1,15})?")
+_BARE = re.compile(_NUMBER)
+_WITH_UNIT = re.compile(rf"({_NUMBER})\s*([^\d\s].*)")
+_PARTS = re.compile(rf"{_NUMBER}\s*([^\d\s,.+-][^\d+-]*)")
+_CLOCK = re.compile(r"\d{1,3}:\d{2}(?::\d{2})?")
+_BY = re.compile(r"\s*(?:[x×X✕*]|\bby\b)\s*")
+_SHARE = re.compile(r"(\d+(?:[.,]\d+)?)\s*%?\s*([^\W\d_][^\d%/,;+&|]*)")
+_SHARE_BEHIND = re.compile(r"([^\W\d_][^\d%/,;+&|]*?)\s*:?\s*(\d+(?:[.,]\d+)?)\s*%?")
+_SHARES_FIRST = re.compile(r"((?:\d+(?:[.,]\d+)?\s*%?\s*/\s*)+\d+(?:[.,]\d+)?)\s*%?\s+(.+)")
+_BETWEEN_SHARES = re.compile(r"[\s/,;+&|.]*")
+_AND = re.compile(r"^\s*and\b|\band\s*$|[\s.]+$")
+_ENDS = re.compile(r"\s*(?:–|—|-|\bto\b|\.\.+)\s*")
+_OPEN_END = re.compile(r"(?:from\s+)?(\d+(?:[.,]\d+)?)\s*(?:\+|and up|and over|up)?")
+# A cell as a file gives it: None is empty.
+Value = Any
+
+
+@dataclass(frozen=True, slots=True)
+class FormulaWithoutValue:
+    """A formula that nobody worked out yet: the file holds no result of it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Merged:
+    """A cell that lies under another: ``cells`` as A2:A4, of which the first alone has what they show."""
+
+    cells: str
+
+
+class CellError(ValueError):
+    """A cell that can't be read: a sentence's end, after the name of the column."""
+
+
+def text_of(value: Value) -> str:
+    """What a cell shows, for people; empty where it is empty."""
+    match value:
+        case None:
+            return ""
+        case bool():
+            return "yes" if value else "no"
+        case int():
+            return str(value)
+        case float():
+            return shortest(value) if abs(value) < 1e15 else repr(value)
+        case FormulaWithoutValue():
+            return "(a formula)"
+        case Merged(cells=cells):
+            return f"(merged {cells})"
+        case _:
+            return " ".join(str(value).split())
+
+
+def values_of(column: Column, value: Value) -> Mapping[str, Any]:
+    """What the order says by dotted path; nothing for an empty cell. Raises CellError."""
+    _check(value)
+    text = text_of(value)
+    if not text:
+        return MappingProxyType({})
+    if len(text) > CHARACTERS_MOST:
+        raise CellError(f"has {len(text)} characters; {CHARACTERS_MOST} are read at most")
+    field, header = column.header.field, column.header
+    if field.span is not None:
+        least, most = _ends(text, is_age="age" in field.span.least)
+        ends = ((field.span.least, least), (field.span.most, most))
+        return {path: end for path, end in ends if end is not None}
+    assert field.reader is not None
+    return {header.paths[0]: _read(field.reader, value, text, column)}
+
+
+def _check(value: Value) -> None:
+    match value:
+        case FormulaWithoutValue():
+            raise CellError(
+                "is a formula that nobody worked out: open the file in a spreadsheet program, save it, and try again"
+            )
+        case Merged(cells=cells):
+            raise CellError(f"lies in the merged cells {cells}, which have one value between them: unmerge them")
+        case timedelta() | time():
+            raise CellError(
+                "is a time of day in the sheet: format the column as text and write it with its unit (45 s)"
+            )
+        case date():
+            raise CellError(
+                f"is a date in the sheet ({value:%Y-%m-%d}): format the column as text and write the value anew"
+            )
+        case str() if value in _ERRORS:
+            raise CellError(f"shows the error {value}")
+
+
+def _read(reader: Reader, value: Value, text: str, column: Column) -> Any:
+    match reader:
+        case Quantity(dimension=dimension) | OneOrSpan(one=Quantity(dimension=dimension)):
+            return _quantity(dimension, text, column)
+        case Either(first=Choice(words=words), second=Quantity(dimension=dimension)):
+            word = as_word(text)
+            return word if word in words else _quantity(dimension, text, column)
+        case Object():
+            return _size(text, column)
+        case Choice(words=words):
+            word = as_word(text)
+            return word if word in words else text
+        case Flag():
+            return _flag(value, text)
+        case Whole() | Number():
+            return _number(text, whole=isinstance(reader, Whole))
+        case Many(item=item):
+            return [_read(item, part, part, column) for part in _BETWEEN.split(text) if part]
+        case Table():
+            return _shares(text)
+        case _:
+            return text
+
+
+def _flag(value: Value, text: str) -> bool:
+    word = text.casefold()
+    if word in _YES:
+        return True
+    if word in _NO:
+        return False
+    raise CellError(f"has to be yes or no, not “{text}”")
+
+
+def _number(text: str, *, whole: bool) -> int | float:
+    if _THOUSANDS.fullmatch(text):
+        raise CellError(f"has to be a number without a mark between its thousands, not “{text}”")
+    if not (_WHOLE if whole else _DECIMAL).fullmatch(text):
+        raise CellError(f"has to be a {'whole ' if whole else ''}number, not “{text}”")
+    number = float(text.replace(",", "."))
+    return int(number) if number.is_integer() else number
+
+
+def _quantity(dimension: Dimension, text: str, column: Column) -> str:
+    """As a service reads it: with its own unit, or the header's behind a bare number."""
+    unit = column.unit
+    if _BARE.fullmatch(text):
+        if unit is None:
+            symbols = ", ".join(of.symbol for of in dimension.units)
+            head = f"“{column.title} ({_USUAL.get(dimension.name, dimension.symbol)})”"
+            raise CellError(
+                f"is {text} without a unit: write the unit into the header ({head}) or the cell ({symbols})"
+            )
+        return f"{text} {unit.symbol}"
+    if unit is not None and not _CLOCK.fullmatch(text):
+        _same(dimension, text, unit)
+    return text
+
+
+# The unit that a header is shown with, where it is not the one used inside.
+_USUAL: Mapping[str, str] = MappingProxyType({"length": "in", "temperature": "°F", "pressure": "psi"})
+
+
+def _same(dimension: Dimension, text: str, unit: Unit) -> None:
+    """A cell with a unit of its own, under a header with one. Raises CellError where they differ."""
+    said = [dimension.unit(spelling.strip()) for spelling in _PARTS.findall(text)]
+    # What is no unit at all is refused by whoever answers, with the units there are.
+    if said and None not in said and said[-1] != unit:
+        raise CellError(
+            f"is “{text}” under a header that says {unit.symbol}: one of them is wrong, or the unit of this cell is"
+            " another one; write the cell as the header has it"
+        )
+
+
+def _size(text: str, column: Column) -> dict[str, str]:
+    """Width, then height: "8 x 10 in", "8 in x 10 in", "200×150" under a header with a unit."""
+    parts = _BY.split(text)
+    if len(parts) != 2 or not all(parts):
+        raise CellError(f"has to be width x height, as “8 x 10 in”, not “{text}”; sizes of garments go under “sizes”")
+    width, height = parts
+    if column.unit is None and _BARE.fullmatch(width) and (match := _WITH_UNIT.fullmatch(height)):
+        width = f"{width} {match.group(2)}"
+    return {"width": _quantity(LENGTH, width, column), "height": _quantity(LENGTH, height, column)}
+
+
+def _shares(text: str) -> dict[str, int | float]:
+    """Percent by fibre: "50 % cotton 50 % polyester", "CO 95, EL 5", "60/40 CO/PES"."""
+    pairs = _numbers_first(text) or _pairs(text)
+    names = [name for name, _ in pairs]
+    if not pairs or len(set(names)) != len(names):
+        raise CellError(f"has to say the percent of each fibre, as “60 % cotton 40 % polyester”, not “{text}”")
+    return {name: _number(share, whole=False) for name, share in pairs}
+
+
+def _numbers_first(text: str) -> list[tuple[str, str]]:
+    match = _SHARES_FIRST.fullmatch(text)
+    if match is None:
+        return []
+    shares = [share.strip(" %") for share in match.group(1).split("/")]
+    names = [name.strip() for name in re.split(r"[/,;+&-]", match.group(2))]
+    return list(zip(names, shares, strict=True)) if len(names) == len(shares) and all(names) else []
+
+
+def _pairs(text: str) -> list[tuple[str, str]]:
+    starts_with_number = text[0].isdecimal()
+    shape = _SHARE if starts_with_number else _SHARE_BEHIND
+    if _BETWEEN_SHARES.fullmatch(shape.sub(" ", text)) is None:
+        return []
+    order = (1, 0) if starts_with_number else (0, 1)
+    found = [match.groups() for match in shape.finditer(text)]
+    return [(_AND.sub("", groups[order[0]]).strip(), groups[order[1]]) for groups in found]
+
+
+def _ends(text: str, *, is_age: bool) -> tuple[Any, Any]:
+    """Both ends of "3-6", "S to XL", "from 3", "8": an age as a number, a size as it stands."""
+    ends = _ENDS.split(text)
+    if is_age:
+        text = re.sub(r"\s*(?:years?|yrs?|y)\.?(?=\W|$)", "", text, flags=re.IGNORECASE).strip()
+        ends = _ENDS.split(text)
+        if (match := _OPEN_END.fullmatch(text)) and text != match.group(1):
+            return _number(match.group(1), whole=False), None
+        if not 1 <= len(ends) <= 2:
+            raise CellError(f"has to be an age or two, as “3-6”, not “{text}”")
+        numbers = [_number(end, whole=False) for end in ends]
+        return numbers[0], numbers[-1]
+    if not 1 <= len(ends) <= 2 or not all(ends):
+        raise CellError(f"has to be a size or two, as “S-XL”, not “{text}”")
+    return ends[0], ends[-1]

@@ -1,0 +1,127 @@
+"""Tables as files hold them: rows of comma-, semicolon- or tab-separated text, one after the other."""
+
+from __future__ import annotations
+
+import codecs
+import csv
+import io
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Protocol
+
+from accord_service.cli.failure import Failure
+from accord_service.cli.tables.rows import Row
+
+_DELIMITERS = ";\t,"
+_READ_BYTES = 64 * 1024
+_HEADER_CHARACTERS_MOST = 64 * 1024
+_TWO_BYTE_MARKS = (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)
+
+
+class Sheet(Protocol):
+    """A table whose rows are read as they are taken. ``sheet`` is its name in a workbook, None elsewhere."""
+
+    file: str
+    sheet: str | None
+
+    def rows(self) -> Iterator[Row]:
+        """Every row with its number, empty ones too. Raises Failure where the file can't be read any further."""
+
+    def share_done(self) -> float | None:
+        """How much of the file was read, from 0 to 1; None where that is not known."""
+
+    def close(self) -> None:
+        """Close the file."""
+
+
+class Separated:
+    """A text file of separated values (RFC 4180, with other delimiters as spreadsheets write them)."""
+
+    sheet: str | None = None
+
+    def __init__(self, path: Path, encoding: str | None) -> None:
+        self.file = str(path)
+        self._path = path
+        self._encoding = encoding or "utf-8-sig"
+        self._size = _check_text(path, encoding)
+        self._read: io.BufferedReader | None = None
+
+    def share_done(self) -> float | None:
+        if self._read is None or not self._size:
+            return None
+        return 1.0 if self._read.closed else min(1.0, self._read.tell() / self._size)
+
+    def close(self) -> None:
+        if self._read is not None:
+            self._read.close()
+
+    def rows(self) -> Iterator[Row]:
+        with self._path.open("rb") as file:
+            self._read = file
+            text = io.TextIOWrapper(file, self._encoding, newline="")
+            delimiter, skipped = self._delimiter()
+            for _ in range(skipped):
+                text.readline()
+            reader = csv.reader(text, delimiter=delimiter, strict=True)
+            number = skipped
+            while True:
+                number += 1
+                try:
+                    yield Row(number, next(reader))
+                except StopIteration:
+                    break
+                except csv.Error as error:
+                    yield Row(number, (), _wrong_quotes(error))
+
+    def _delimiter(self) -> tuple[str, int]:
+        """What parts the fields, and how many lines say so before the header ("sep=;" as some programs write it)."""
+        with self._path.open(encoding=self._encoding, newline="") as text:
+            line = text.readline(_HEADER_CHARACTERS_MOST)
+            if line.lower().startswith("sep=") and len(line.strip("\r\n")) == len("sep=;"):
+                return line[4], 1
+            while line and not line.strip():
+                line = text.readline(_HEADER_CHARACTERS_MOST)
+        outside = "".join(line.split('"')[::2])
+        most = max(_DELIMITERS, key=outside.count)
+        return most if most in outside else ",", 0
+
+
+def _wrong_quotes(error: csv.Error) -> str:
+    said = str(error)
+    if "end of data" in said:
+        return 'a cell begins with a quote that is never closed: the rows below it are in that cell; write " as ""'
+    if "field limit" in said:
+        return f"a cell is longer than {csv.field_size_limit()} characters: a quote may be open"
+    if "NUL" in said:
+        return "it holds bytes that are no text"
+    return 'a quote stands inside a quoted cell: write " as ""'
+
+
+def _check_text(path: Path, encoding: str | None) -> int:
+    """The size of a file that can be read in its encoding, bytes. Raises Failure with the line that can't."""
+    try:
+        decoder = codecs.getincrementaldecoder(encoding or "utf-8-sig")()
+    except LookupError:
+        raise Failure(
+            f"--encoding {encoding}: there is no such encoding; cp1252, latin-1 and utf-16 are some."
+        ) from None
+    size = lines = 0
+    try:
+        with path.open("rb") as file:
+            while data := file.read(_READ_BYTES):
+                if size == 0 and encoding is None and data.startswith(_TWO_BYTE_MARKS):
+                    raise Failure(f"{path}: it is UTF-16. Say --encoding utf-16, or save it as “CSV UTF-8”.")
+                decoder.decode(data)
+                size += len(data)
+                lines += data.count(b"\n")
+            decoder.decode(b"", True)
+    except UnicodeDecodeError as error:
+        line = lines + error.object[: error.start].count(b"\n") + 1
+        byte = error.object[error.start : error.start + 1].hex().upper()
+        raise Failure(
+            f"{path}: line {line} is not {encoding or 'UTF-8'} (byte {byte}). Save the file as “CSV UTF-8”, or say what"
+            " it is: --encoding cp1252 is usual on Windows."
+        ) from None
+    except OSError as error:
+        raise Failure(f"{path}: {error.strerror or error}.") from None
+    return size
