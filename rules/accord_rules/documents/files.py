@@ -39,6 +39,8 @@ SINGLE_FILES = (
 ONE_A_FILE = ("markets",)
 # The same by folders, and the field of an entry that its folder says.
 FOLDERS: Mapping[str, str] = MappingProxyType({"rules": "topic", "steps": "stage"})
+# What TOML and canonical JSON say alike.
+_PLAIN = frozenset({str, int, bool})
 
 
 @dataclass(frozen=True, slots=True)
@@ -158,12 +160,15 @@ def _read(file: Traversable, name: str, reasons: list[EntryFault]) -> dict[str, 
 
 def _no_plain_value(value: Any, pointer: str = "") -> Iterator[Fault]:
     """What TOML can say and canonical JSON can't."""
+    # Nearly all that is read are words and whole numbers: no place is made out for those, nor anything asked of them.
     if isinstance(value, Mapping):
         for key, element in value.items():
-            yield from _no_plain_value(element, f"{pointer}/{escape(key)}")
+            if element.__class__ not in _PLAIN:
+                yield from _no_plain_value(element, f"{pointer}/{escape(key)}")
     elif isinstance(value, list):
         for index, element in enumerate(value):
-            yield from _no_plain_value(element, f"{pointer}/{index}")
+            if element.__class__ not in _PLAIN:
+                yield from _no_plain_value(element, f"{pointer}/{index}")
     elif isinstance(value, date | datetime | time):
         yield Fault(pointer, f"must be a string: put {value} in quotes", code="wrong-type")
     elif isinstance(value, float) and not math.isfinite(value):

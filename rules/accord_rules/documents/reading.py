@@ -759,7 +759,8 @@ def leaves_in(reader: Reader, value: Any, pointer: str = "") -> Iterable[tuple[s
 
 def escape(key: str) -> str:
     """A key as one JSON Pointer token (RFC 6901)."""
-    return str(key).replace("~", "~0").replace("/", "~1")
+    token = str(key)
+    return token.replace("~", "~0").replace("/", "~1") if "~" in token or "/" in token else token
 
 
 def unescape(token: str) -> str:

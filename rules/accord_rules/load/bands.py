@@ -356,10 +356,25 @@ def _covering(name: str) -> Iterator[str]:
 
 def _quantities(entry: Any, pointer: str = "", name: str = "") -> Iterator[tuple[str, str, units.Dimension, float]]:
     """Pointer, name, dimension and value of each quantity of an entry; keys of tables are no part of the name."""
-    cls: type = type(entry)
-    for field, (reader, _) in readers_of(cls).items():
-        dotted = f"{name}.{field}" if name else field
-        yield from _quantities_read_by(reader, getattr(entry, field), f"{pointer}/{field}", dotted)
+    for field, reader in _measured(type(entry)):
+        if (value := getattr(entry, field)) is not None:
+            dotted = f"{name}.{field}" if name else field
+            yield from _quantities_read_by(reader, value, f"{pointer}/{field}", dotted)
+
+
+@cache
+def _measured(cls: type) -> tuple[tuple[str, Reader], ...]:
+    """The fields of a class that may hold quantities, themselves or in what lies in them."""
+    return tuple((field, reader) for field, (reader, _) in readers_of(cls).items() if _may_measure(reader))
+
+
+def _may_measure(reader: Reader) -> bool:
+    match reader:
+        case Object(into=into):
+            return bool(_measured(into))
+        case Many(item=inner) | Table(value=inner):
+            return _may_measure(inner)
+    return isinstance(reader, Quantity)
 
 
 def _quantities_read_by(
