@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from types import MappingProxyType
 from typing import Any
 
@@ -405,10 +405,37 @@ def strict(book: Book, house_of: Callable[[dict[str, Any]], HouseAuthority]) -> 
     return house_of(STRICT | {"without": {"products": products, "consumables": ["ptfe-sheet"]}})
 
 
+@dataclass(frozen=True)
+class TwoVerdicts:
+    """What the shared book and the house say of an order. ``loosened``: whether the shared verdict is the firmer."""
+
+    order: Order
+    shop: Shop
+    shared: str
+    own: str
+    loosened: bool
+
+
+@pytest.fixture(scope="module")
+def both_say(authority: Authority, strict: HouseAuthority) -> Callable[[Order, Shop], TwoVerdicts]:
+    def judge(order: Order, shop: Shop) -> TwoVerdicts:
+        shared, own = authority.judge(order, shop), strict.judge(order, shop)
+        return TwoVerdicts(order, shop, shared.verdict, own.verdict, shared.firmer_than(own))
+
+    return judge
+
+
+@pytest.fixture(scope="module")
+def on_examples(book: Book, both_say: Callable[[Order, Shop], TwoVerdicts]) -> list[TwoVerdicts]:
+    """Of every rule's examples."""
+    return [both_say(order, shop) for _, order, shop in edges.of_examples(book)]
+
+
 def test_no_verdict_under_house_rules_is_more_permissive(
     book: Book,
-    authority: Authority,
     strict: HouseAuthority,
+    both_say: Callable[[Order, Shop], TwoVerdicts],
+    on_examples: list[TwoVerdicts],
     random_questions: Callable[..., list[tuple[Order, Shop]]],
     laws: int,
 ) -> None:
@@ -418,29 +445,26 @@ def test_no_verdict_under_house_rules_is_more_permissive(
         for open_settings in (True, False)
         for question in random_questions(laws // 2, f"house {open_settings}", open_settings=open_settings, odd=0.1)
     ]
-    questions += [(order, shop) for _, order, shop in list(edges.of_examples(book))[::3]]
     for name in strict.book.moved:
         questions += list(edges.around_limit(book, name, strict.book.limit_values[name]))[:30]
     turned = 0
-    for order, shop in questions:
-        shared, own = authority.judge(order, shop), strict.judge(order, shop)
-        assert not shared.firmer_than(own), f"ACCORD_SEED: {written(order)}"
-        turned += own.verdict != shared.verdict
+    for said in (*on_examples, *(both_say(*question) for question in questions)):
+        assert not said.loosened, f"ACCORD_SEED: {written(said.order)}"
+        turned += said.own != said.shared
     assert turned > 20, "too few verdicts turned to mean anything"
 
 
 def test_what_turns_a_verdict_is_said_to_be_the_houses(
-    book: Book, authority: Authority, strict: HouseAuthority, monkeypatch: pytest.MonkeyPatch
+    on_examples: list[TwoVerdicts], strict: HouseAuthority, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     # Looking for what would help takes most of the time, and turns no finding.
     monkeypatch.setattr(HouseAuthority, "_remedies", lambda self, judged, shop: Remedied())
     turned = 0
-    for _, order, shop in edges.of_examples(book):
-        shared, own = authority.judge(order, shop), strict.judge(order, shop)
-        if own.verdict in ("rejected", "conditional") and own.verdict != shared.verdict:
-            level = "blocks" if own.verdict == "rejected" else "requires"
-            findings = strict.validate(order, shop).findings
-            assert any((finding.layer, finding.level) == ("house", level) for finding in findings), written(order)
+    for said in on_examples:
+        if said.own in ("rejected", "conditional") and said.own != said.shared:
+            level = "blocks" if said.own == "rejected" else "requires"
+            findings = strict.validate(said.order, said.shop).findings
+            assert any((finding.layer, finding.level) == ("house", level) for finding in findings), written(said.order)
             turned += 1
     assert turned > 2, "too few verdicts turned to mean anything"
 
