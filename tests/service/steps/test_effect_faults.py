@@ -42,8 +42,8 @@ from accord_service.worker.trials import trier
 
 LIMIT = "dye.polyester_share_full"
 AUTHOR, STEWARD = "author", "somebody"
-RECORDS, SHARD = 40, 8
-EDGES = 10  # of those it is other tests that try all
+RECORDS, SHARD = 24, 5  # five shards, the last one smaller
+EDGES = 6  # a whole shard and one order; of those it is other tests that try all
 BRIEF_S = 0.3
 PATIENCE_S = 60.0
 
