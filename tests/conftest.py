@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import fcntl
+import gc
 import os
 import shutil
 import tomllib
@@ -19,6 +20,7 @@ from accord_rules.authority import Authority
 from accord_rules.documents.canonical import canonical
 from accord_rules.documents.files import Documents
 from accord_rules.governance import changes
+from accord_rules.governance.comparison import EdgeOrder
 from accord_rules.infer import engine
 from accord_rules.load.loader import from_documents, load_book
 from accord_rules.revision.book import Book
@@ -36,6 +38,16 @@ __all__ = ["pytest_collection_modifyitems", "pytest_ignore_collect", "pytest_run
 
 
 BOOKS_HELD = 8
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_collection() -> Iterator[None]:
+    """All that collecting makes stays, and there is ever more of it to be looked through in vain."""
+    gc.disable()
+    try:
+        return (yield)
+    finally:
+        gc.enable()
 
 
 @pytest.fixture(scope="session")
@@ -98,6 +110,24 @@ def rules_tried_once() -> Iterator[None]:
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(edition, "try_out", try_once)
         patch.setattr(effects, "tried_by", test_once)
+        yield
+
+
+@pytest.fixture(scope="session", autouse=True)
+def edges_found_once() -> Iterator[None]:
+    """The orders at edges between the same two books are found once for all effects that tests have worked out."""
+    # A book's number is no part of its digest, and no order at an edge hangs on it.
+    found: dict[tuple[str, str, int], tuple[tuple[EdgeOrder, ...], int]] = {}
+
+    def find_once(old: Book, new: Book, most: int) -> tuple[tuple[EdgeOrder, ...], int]:
+        name = old.digest, new.digest, most
+        if name not in found:
+            found[name] = edge_orders(old, new, most)
+        return found[name]
+
+    edge_orders = effects.edge_orders
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(effects, "edge_orders", find_once)
         yield
 
 
