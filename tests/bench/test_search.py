@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import json
 import os
 import subprocess
 import sys
 from collections import Counter
+from dataclasses import dataclass
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
+from tests.bench import search_costliest
 
 from accord_rules.authority import Authority
 from accord_rules.derive.case import Case, SharedFacts
@@ -32,6 +36,45 @@ def test_no_order_costs_more_than_its_budget(capsys: pytest.CaptureFixture[str])
     with capsys.disabled():
         print(f"\n{done.stdout}")
     assert done.returncode == 0, done.stdout + done.stderr
+
+
+class Priced:
+    """In the place of an authority: an order of three prints or more costs ``dear`` weighings, any other one. Ends the
+    search with the hundredth order, so that it finds the same on any machine."""
+
+    def __init__(self, book: Book, dear: int) -> None:
+        self.book, self.scales, self._dear, self._asked = book, SimpleNamespace(_weighings=Count()), dear, 0
+
+    def validate(self, order: Order, shop: Shop) -> None:
+        self._asked += 1
+        if self._asked == 100:
+            raise search_costliest.TimeIsUp
+        self.scales._weighings.count += self._dear if len(order.decorations) > 2 else 1
+
+    def close(self) -> None:
+        """There is nothing to close."""
+
+
+@dataclass
+class Count:
+    count: int = 0
+
+
+@pytest.mark.parametrize("over", [0, 1])
+def test_the_search_finds_an_order_that_costs_more_than_its_budget(
+    over: int, book: Book, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A search that finds nothing has to be able to find something, and to say which."""
+    dear = search_costliest.BUDGETS["validate"] + over
+    monkeypatch.setattr(search_costliest, "Authority", lambda book: Priced(book, dear))
+    words = ["search", "--seconds", "300", "--seed", "7", "--only", "validate, the largest"]
+    monkeypatch.setattr(sys, "argv", words)
+    assert search_costliest.main() == over
+    printed = capsys.readouterr().out
+    assert f"validate, the largest (40 presses): {dear} weighings" in printed
+    assert f"over the budget: {'validate, the largest' if over else 'none'}" in printed
+    order = json.loads(next(line for line in printed.splitlines() if line.startswith("  {")))
+    assert len(order["decorations"]) > 2
 
 
 def test_why_a_piece_is_not_known_is_worked_out_once_for_all_presses(

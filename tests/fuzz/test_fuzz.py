@@ -7,11 +7,21 @@ import os
 import random
 import subprocess
 import sys
+from collections.abc import Callable, Mapping
+from contextlib import suppress
+from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import pytest
+from tests.fuzz import targets
 from tests.fuzz.mutations import mutated, shrunk
 from tests.fuzz.targets import TARGETS, ask_quantity
+
+from accord_rules.documents import units
+from accord_rules.documents.reading import DocumentError
+from accord_rules.infer.judge import Judge
+from accord_service.http import wire
 
 ROOT = Path(__file__).parents[2]
 INPUTS = Path(__file__).with_name("inputs")
@@ -29,9 +39,8 @@ def test_what_failed_once_is_answered(file: Path) -> None:
     TARGETS[file.parent.name].ask(file.read_bytes())
 
 
-@pytest.mark.parametrize("name", TARGETS)
-def test_changed_inputs_are_answered(name: str) -> None:
-    target, rng = TARGETS[name], random.Random(os.environ.get("ACCORD_SEED", "day"))
+def ask_changed_inputs(name: str, seed: str) -> None:
+    target, rng = TARGETS[name], random.Random(seed)
     pool = list(target.seeds())
     for _ in range(BY_DAY[name]):
         data = mutated(rng.choice(pool), rng, pool, is_json=target.is_json)
@@ -40,6 +49,11 @@ def test_changed_inputs_are_answered(name: str) -> None:
         except Exception as error:
             error.add_note(f"input: {data[:2000]!r}")
             raise
+
+
+@pytest.mark.parametrize("name", TARGETS)
+def test_changed_inputs_are_answered(name: str) -> None:
+    ask_changed_inputs(name, os.environ.get("ACCORD_SEED", "day"))
 
 
 @pytest.mark.parametrize("name", TARGETS)
@@ -52,9 +66,54 @@ def test_seeds_are_taken(name: str) -> None:
     assert taken.count(True) >= TAKEN_LEAST * len(tried)
 
 
+def let_out_of_bounds(patch: pytest.MonkeyPatch) -> None:
+    """Readings are let pass out of bounds."""
+    patch.setattr(units, "_check_bounds", lambda *_: None)
+
+
+def let_no_rule_fire(patch: pytest.MonkeyPatch) -> None:
+    """The judge finds nothing."""
+    judge = Judge.judge
+    patch.setattr(Judge, "judge", lambda self, *facts: replace(judge(self, *facts), fired=()))
+
+
+def let_the_edge_take_anything(patch: pytest.MonkeyPatch) -> None:
+    """The service takes what the rules' own reading refuses."""
+    load = wire.load
+
+    def take(cls: type, document: Any) -> Any:
+        with suppress(DocumentError):
+            return load(cls, document)
+
+    patch.setattr(wire, "load", take)
+
+
+def let_changes_change_nothing(patch: pytest.MonkeyPatch) -> None:
+    """A change set is taken, and the book stays as it was."""
+    patch.setattr(targets, "check", lambda documents, changes: targets.book())
+
+
+PLANTED: Mapping[str, tuple[Callable[[pytest.MonkeyPatch], None], str]] = {
+    "quantities": (let_out_of_bounds, "input: "),
+    "conditions": (let_no_rule_fire, "true where every atom of some branch is"),
+    "orders": (let_the_edge_take_anything, "one parser"),
+    "sheets": (let_the_edge_take_anything, "one parser"),
+    "proposals": (let_changes_change_nothing, "input: "),
+}
+
+
+@pytest.mark.parametrize("name", TARGETS)
+def test_a_fault_is_found_by_the_inputs_of_a_day(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Fuzzing that finds nothing has to be able to find something."""
+    plant, said = PLANTED[name]
+    plant(monkeypatch)
+    with pytest.raises(AssertionError, match=said):
+        ask_changed_inputs(name, "day")
+
+
 def test_a_target_that_fails_is_seen_and_made_smaller(monkeypatch: pytest.MonkeyPatch) -> None:
     """A reading that is let pass out of bounds: the target has to notice, or it could find nothing."""
-    monkeypatch.setattr("accord_rules.documents.units._check_bounds", lambda *_: None)
+    let_out_of_bounds(monkeypatch)
 
     def fails(data: bytes) -> bool:
         try:
