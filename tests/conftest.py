@@ -8,7 +8,9 @@ import os
 import shutil
 import tomllib
 from collections.abc import Callable, Iterable, Iterator, Mapping
+from contextlib import suppress
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -18,10 +20,11 @@ from tests.markers import pytest_collection_modifyitems, pytest_ignore_collect, 
 
 from accord_rules.authority import Authority
 from accord_rules.documents.canonical import canonical
-from accord_rules.documents.files import Documents
+from accord_rules.documents.files import BookError, Documents
 from accord_rules.governance import changes
 from accord_rules.governance.comparison import EdgeOrder
 from accord_rules.infer import engine
+from accord_rules.load import loader
 from accord_rules.load.loader import from_documents, load_book
 from accord_rules.revision.book import Book
 from accord_service import app
@@ -31,13 +34,27 @@ from accord_service.run.config import SEAL_KEY_FILE, Config
 from accord_service.serving import first_start
 from accord_service.steps import effects
 from accord_service.store import EmbeddedServer, Seals, Store
-from accord_service.worker import edition
+from accord_service.worker import edition, trials
 from accord_service.worker.collector import spare_the_book
 
 __all__ = ["pytest_collection_modifyitems", "pytest_ignore_collect", "pytest_runtest_setup"]
 
 
 BOOKS_HELD = 8
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Load the shipped book. Its examples are tried by the first processes of a run of ``suite.py``; those of its later
+    runs rely on that, as programs do that were started once before (``worker/trials.py``)."""
+    folder = os.environ.get("ACCORD_TESTS_FOLDER")
+    if folder is None or (config.getoption("dist", "no") != "no" and not hasattr(config, "workerinput")):
+        return  # it is loaded when it is needed; what hands out tests to others needs none
+    load_untried = partial(loader.load_folder, passed=partial(trials.passed, trials.EXAMPLES))
+    # What is wrong with a book is told where tests load it.
+    with pytest.MonkeyPatch.context() as patch, suppress(BookError):
+        patch.setenv("XDG_CACHE_HOME", str(Path(folder, "cache")))
+        patch.setattr(loader, "load_folder", load_untried)
+        trials.remember(trials.EXAMPLES, load_book().documents)
 
 
 @pytest.hookimpl(wrapper=True)
