@@ -356,8 +356,8 @@ def _covering(name: str) -> Iterator[str]:
 
 def _quantities(entry: Any, pointer: str = "", name: str = "") -> Iterator[tuple[str, str, units.Dimension, float]]:
     """Pointer, name, dimension and value of each quantity of an entry; keys of tables are no part of the name."""
-    # mypy takes a class of unknown metaclass for unhashable.
-    for field, reader in _measured(type(entry)):  # type: ignore[arg-type]
+    cls: type = type(entry)
+    for field, reader in _measured(cls):
         if (value := getattr(entry, field)) is not None:
             dotted = f"{name}.{field}" if name else field
             yield from _quantities_read_by(reader, value, f"{pointer}/{field}", dotted)

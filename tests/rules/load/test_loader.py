@@ -31,8 +31,8 @@ def whole() -> Documents:
 
 @pytest.fixture
 def documents(whole: Documents) -> Documents:
-    """A copy to spoil: the shipped book with one of its rules, since trying them all takes time."""
-    return copy.deepcopy(whole | {"rules": {RULE_ID: whole["rules"][RULE_ID]}})
+    """A copy to spoil: the shipped book with one of its rules and no step, since trying them all takes time."""
+    return copy.deepcopy(whole | {"rules": {RULE_ID: whole["rules"][RULE_ID]}, "steps": {}})
 
 
 def reasons(documents: Documents) -> tuple[str, ...]:
