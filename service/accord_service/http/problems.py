@@ -197,8 +197,21 @@ class RoleNotAllowed(Problem):
     slug = "role-not-allowed"
     status = 403
     title = "This key's role may not do that"
-    meaning = "The key is known, but its role (counter, operator, owner, steward or admin) does not cover this."
+    meaning = (
+        "The key is known, but its role (storefront, counter, operator, owner, steward or admin) does not cover this."
+    )
     remedy = "Ask somebody whose role does; the detail names the roles."
+
+
+class OriginNotListed(Problem):
+    slug = "origin-not-listed"
+    status = 403
+    title = "This key is for other pages"
+    meaning = (
+        "A storefront's key stands in pages that anybody can read, and is for pages of the origins that were named when"
+        " it was issued: a browser says in the header Origin where a page is from, and this one is none of them."
+    )
+    remedy = "Issue a storefront's key for this page's origin. A shop's own server asks with a counter's key."
 
 
 class NotYours(Problem):
