@@ -8,6 +8,9 @@ const ORDER_FIELDS = new Map([
   ["/decorations/0/size/width", "width"],
   ["/decorations/0/size/height", "height"],
 ]);
+const WORDS = {
+  checking: "One moment", workable: "This can be printed", rejected: "This can't be printed as it is", unknown: "Not checked",
+};
 const at = (id) => document.getElementById(id);
 const [blank, transfer, size] = ["blank", "transfer", "size"].map(at);
 let asked = 0; // only the answer to the last choice counts
@@ -17,10 +20,11 @@ function chosen() {
   return { blank: blank.value, transfer: transfer.value, width, height };
 }
 
+/** With what the shop knows of its own stock: grown-ups' sizes, plain cloth as it came, nothing that protects anybody. */
 function orderOf({ blank, transfer, width, height }) {
   return {
-    item: { blank },
-    use: { age_from: 18, age_to: 99 }, // the shop sells grown-ups' sizes alone
+    item: { blank, finishes: [], preparation: [] },
+    use: { age_from: 18, age_to: 99, kinds: [] },
     decorations: [{ transfer, placement: "front", size: { width, height } }],
     quantity: 1,
   };
@@ -64,7 +68,9 @@ function item(text) {
 
 function show(state, reason, { more = [], remedies = [], again = false } = {}) {
   at("check").dataset.state = state;
+  at("word").textContent = WORDS[state];
   at("reason").textContent = reason;
+  at("rest").hidden = more.length === 0;
   at("more").replaceChildren(...more.map(item));
   at("remedies").replaceChildren(...remedies);
   at("again").hidden = !again;
@@ -74,7 +80,7 @@ function show(state, reason, { more = [], remedies = [], again = false } = {}) {
 
 function showVerdict(verdict, choices) {
   if (workable(verdict)) {
-    show("workable", "This can be printed.", { more: [verdict.unsaid, ...verdict.conditions].filter(Boolean) });
+    show("workable", verdict.unsaid ?? "What you chose can be done.", { more: verdict.conditions });
     return;
   }
   const [first, ...rest] = verdict.findings.filter(blocks).map((finding) => finding.because);

@@ -1,6 +1,6 @@
 """The demo's checkout page, served beside a running service.
 
-    make serve                          in one terminal: the service on port 8080, with a storefront's key of Harbour Lane
+    make serve                          in one terminal: the service on port 8080, with its keys
     python demo/checkout/serve.py       in another; then open http://127.0.0.1:8081
 
 The page is for a storefront's key, which names the origins that it stands in: another port needs another key.
