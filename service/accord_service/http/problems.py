@@ -7,6 +7,7 @@
     ├── UnreadableRequest   400  what came is no HTTP request that can be read in one way
     ├── NotAuthenticated    401  no key, or one that is not known
     ├── RoleNotAllowed      403  the key's role may not do this
+    ├── OriginNotListed     403  a storefront's key, from a page that it is not for
     ├── NotYours            403  the role could, but not with this proposal
     ├── NoShop              403  the key belongs to no shop, and one is needed
     ├── NotFound            404  no such page, or nothing of that name

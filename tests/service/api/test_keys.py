@@ -91,6 +91,8 @@ def test_a_key_shows_its_own_shop(client: FlaskClient, tokens: dict[tuple[str, s
         answer = client.get("/v1/shop/status", headers=bearer(token))
         if shop == "collective":
             assert (answer.status_code, answer.json["type"]) == (403, "/problems/no-shop")
+        elif role == "storefront":
+            assert (answer.status_code, answer.json["type"]) == (403, "/problems/role-not-allowed")
         else:
             shown = (answer.json["shop_id"], answer.json["role"], answer.json["key_id"])
             assert shown == (shop, role, key_id_of(token))

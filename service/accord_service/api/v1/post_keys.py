@@ -43,8 +43,8 @@ class KeyRequest:
     problems=(NotFound,),
     examples=(
         Example("A key for the counter", examples.KEY_WANTED, answer=examples.ISSUED),
-        Example("A storefront's", examples.STOREFRONT_WANTED, answer=examples.ISSUED_STOREFRONT),
         Example("A steward's, which another admin confirms", examples.STEWARD_WANTED, answer=examples.ISSUED_STEWARD),
+        Example("A storefront's", examples.STOREFRONT_WANTED, answer=examples.ISSUED_STOREFRONT),
     ),
 )
 def post_keys(call: Call) -> Prepared:
