@@ -267,7 +267,7 @@ export class Accord {
 
   async #write(path, document, idempotencyKey, validateOnly) {
     const url = this.#base + path + (validateOnly ? "?validate_only=true" : "");
-    const headers = { "Idempotency-Key": idempotencyKey ?? globalThis.crypto.randomUUID() };
+    const headers = { "Idempotency-Key": idempotencyKey ?? onceKey() };
     const ask = { method: "POST", url, body: encoded(document), headers, alsoAnswers: [201, 202] };
     return documentOf(await this.#answered(ask));
   }
@@ -637,6 +637,12 @@ function segment(name) {
 function queryOf(wanted) {
   const given = Object.entries(wanted).filter(([, value]) => value !== "");
   return given.length === 0 ? "" : `?${new URLSearchParams(given)}`;
+}
+
+/** A word that no other write has. It keeps no secret, so where there is no crypto (Node 18) it need not come from it. */
+function onceKey() {
+  const drawn = () => Math.random().toString(36).slice(2);
+  return globalThis.crypto?.randomUUID?.() ?? Array.from({ length: 4 }, drawn).join("");
 }
 
 /** The next page's address: always a path on the same service, so the token goes nowhere else. */
