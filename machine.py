@@ -26,6 +26,8 @@ PROGRAMS = {
     "chromium": "chromium",
     "curl": "curl",
     "git": "git",
+    "node": "nodejs",
+    "npm": "npm",
     "redis-server": "redis-server",
 }
 # What the nightly tests use beside these: a container engine and what makes its images, a clock to set, a proxy.

@@ -41,6 +41,7 @@ __all__ = ["pytest_collection_modifyitems", "pytest_ignore_collect", "pytest_run
 
 
 BOOKS_HELD = 8
+PAGE = "https://checkout.example"  # the origin that storefronts' keys are for
 
 
 def pytest_configure(config: pytest.Config) -> None:
@@ -219,7 +220,8 @@ class Collective:
 
     def headers(self, shop: str, role: str) -> dict[str, str]:
         """What a request of this key says."""
-        return {"Authorization": f"Bearer {self.tokens[shop, role]}"}
+        said = {"Authorization": f"Bearer {self.tokens[shop, role]}"}
+        return said | ({"Origin": PAGE} if role == "storefront" else {})
 
 
 OpenCollective = Callable[[Iterable[str], Iterable[tuple[str, str]]], Collective]
@@ -261,7 +263,13 @@ def open_collective(seeded_data: Path, tmp_path_factory: pytest.TempPathFactory)
             document = tomllib.loads(text)
             store.shops.create(document["id"], document, who="test")
         tokens = {
-            (shop, role): store.keys.issue(shop, role, holder=f"The {role} of {shop}", who="test").token
+            (shop, role): store.keys.issue(
+                shop,
+                role,
+                holder=f"The {role} of {shop}",
+                who="test",
+                origins=[PAGE] if role == "storefront" else [],
+            ).token
             for shop, role in keys
         }
         store.close()

@@ -12,14 +12,16 @@ from demo import run
 
 @dataclass(frozen=True, slots=True)
 class Served:
-    """A running service's address, and a shop's key for it."""
+    """A running service's address, and the keys of a shop's counter and owner for it."""
 
     url: str
     key: str
+    owner: str
 
 
 @pytest.fixture(scope="session")
 def served() -> Iterator[Served]:
     """A service that runs for the session, as ``make demo`` starts it."""
     with run.service() as (url, keys):
-        yield Served(url, run.token("harbour-lane", keys))
+        owner = (keys / "harbour-lane-owner").read_text(encoding="ascii").strip()
+        yield Served(url, run.token("harbour-lane", keys), owner)

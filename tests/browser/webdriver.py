@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import base64
 import shutil
 import socket
 import subprocess
@@ -57,6 +58,15 @@ class Browser:
 
     def script(self, source: str) -> Any:
         return self._call("POST", "/execute/sync", {"script": source, "args": []})
+
+    def resize(self, width: int, height: int) -> None:
+        """As a screen of so many CSS pixels: a window can't be as narrow as a phone."""
+        size = {"width": width, "height": height, "deviceScaleFactor": 1, "mobile": False}
+        self._call("POST", "/goog/cdp/execute", {"cmd": "Emulation.setDeviceMetricsOverride", "params": size})
+
+    def picture(self) -> bytes:
+        """What is seen, as PNG."""
+        return base64.b64decode(self._call("GET", "/screenshot"))
 
     def source(self) -> str:
         return str(self._call("GET", "/source"))

@@ -123,6 +123,17 @@ def test_a_key_is_issued_works_and_is_revoked(served: Any, as_admin: Accord, alo
     assert secret_of(token) not in as_admin("key", "list").output
 
 
+def test_a_storefronts_key_is_issued_for_its_pages(as_admin: Accord) -> None:
+    wanted = ("key", "issue", "mill-loft", "storefront", "--holder", "Ada Reyes")
+    refused = as_admin(*wanted)
+    assert refused.exit_code == 2
+    assert "/origins" in refused.output
+    issued = as_admin(*wanted, "--origin", "https://a.example", "--origin", "https://b.example")
+    assert issued.exit_code == 0, issued.output
+    key_id = f"key_{issued.stdout.strip().split('_')[1]}"
+    assert "origins\thttps://a.example, https://b.example" in as_admin("key", "show", key_id).stdout
+
+
 def test_a_stewards_key_waits_until_another_admin_confirms_it(
     served: Any, as_admin: Accord, alone: Accord, second_admin: str
 ) -> None:
@@ -208,6 +219,25 @@ def test_a_faulty_folder_seeds_nothing(
     assert done.exit_code == 2
     assert complaint in done.stderr
     assert [file.name for file in (tmp_path / "data" / "keys").iterdir()] == ["admin"]
+
+
+@pytest.mark.parametrize(
+    ("key", "complaint"),
+    [
+        ('role = "storefront"', "/key/0/origins: a storefront's key needs the origins"),
+        ('role = "counter"\norigins = ["https://a.example"]', "/key/0/origins: only a storefront's key has origins"),
+    ],
+)
+def test_keys_with_wrong_origins_are_not_seeded(
+    alone: Accord, collective: Path, tmp_path: Path, key: str, complaint: str
+) -> None:
+    (tmp_path / "shops").mkdir()
+    shop = (collective / "shops/mill-loft.toml").read_text(encoding="utf-8")
+    (tmp_path / "shops/mill-loft.toml").write_text(shop, encoding="utf-8")
+    keys = f'[[key]]\nshop = "mill-loft"\nholder = "Ada Reyes"\n{key}\n'
+    (tmp_path / "keys.toml").write_text(keys, encoding="utf-8")
+    done = alone("seed", str(tmp_path), "--data", str(tmp_path / "data"))
+    assert (done.exit_code, complaint in done.stderr) == (2, True), done.stderr
 
 
 def test_seeding_again_changes_nothing(own_process: Any, collective: Path, tmp_path: Path) -> None:

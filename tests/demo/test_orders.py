@@ -228,7 +228,7 @@ def test_every_shop_gets_a_key_of_each_of_its_roles() -> None:
     wanted = {(key["shop"], key["role"]) for key in keys}
     assert len(wanted) == len(keys)
     assert wanted >= {(file.stem, role) for file in SHOP_FILES for role in ("counter", "operator", "owner")}
-    assert {role for _, role in wanted} == {"counter", "operator", "owner", "steward", "admin"}
+    assert {role for _, role in wanted} == {"storefront", "counter", "operator", "owner", "steward", "admin"}
 
 
 def test_no_key_stands_in_the_folder() -> None:

@@ -31,6 +31,7 @@ products = []
 consumables = []
 """
 KEYS = [
+    ("quay-side", "storefront"),
     ("quay-side", "counter"),
     ("quay-side", "operator"),
     ("quay-side", "owner"),

@@ -7,7 +7,7 @@ Every write carries an Idempotency-Key, so that asking again after a lost connec
 from __future__ import annotations
 
 import uuid
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import Any
 from urllib.parse import urlencode
 
@@ -60,14 +60,22 @@ class Administration:
         *,
         holder: str,
         expires_at: str | None = None,
+        origins: Sequence[str] = (),
         validate_only: bool = False,
     ) -> Document:
         """A new key. Its ``token`` is shown this once; None where the first answer was lost on the way.
 
         ``holder``: whose it is, by the name the collective knows them by; a steward's or an admin's key ``waits`` until
         another admin confirms it. ``expires_at``: when it ends by itself (RFC 3339), never when left out.
+        ``origins``: of the pages that a storefront's key stands in ("https://prints.example"); no other role has any.
         """
-        wanted = {"shop_id": shop, "role": role, "holder": holder, "expires_at": expires_at}
+        wanted = {
+            "shop_id": shop,
+            "role": role,
+            "holder": holder,
+            "expires_at": expires_at,
+            "origins": list(origins) or None,
+        }
         body = {name: value for name, value in wanted.items() if value is not None}
         return self._write("POST", "/v1/keys", body, validate_only)
 

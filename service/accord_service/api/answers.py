@@ -371,6 +371,7 @@ class Key(Documented):
     confirmer: Signatory | None = required(Nullable(Object(Signatory)), "who that is; null where there was none")
     confirmed_at: str | None = required(INSTANT_OR_NULL, "when, UTC; null where nobody did")
     revoked_at: str | None = required(INSTANT_OR_NULL, "when, UTC; null while it holds")
+    origins: tuple[str, ...] = required(listed(STRING), "of the pages that a storefront's key stands in; else empty")
 
 
 @dataclass(frozen=True, slots=True)

@@ -56,6 +56,7 @@ from accord_service.http.problems import (
     NotAuthenticated,
     NotFound,
     NotReady,
+    OriginNotListed,
     Problem,
     RequestTooSlow,
     RoleNotAllowed,
@@ -113,6 +114,7 @@ _OF_ALL = (
 )
 _OF_JUDGING = (NoShop, ShopDoesNotFit, HouseRulesDoNotFit)
 _OF_BODIES = (MalformedJson, BodyTooLarge, WrongMediaType, FaultyDocument)
+_OF_STOREFRONTS = (OriginNotListed, RoleNotAllowed)
 _OF_WRITES = (BadHeader, StillUnderWay, KeyUsedBefore)
 
 
@@ -253,7 +255,7 @@ class Endpoint:
             _OF_ALL,
             self.more_problems,
             (NotFound,) if self.parameters or self.as_of else (),
-            (RoleNotAllowed,) if self.roles != roles.ROLES else (),
+            _OF_STOREFRONTS if roles.STOREFRONT in self.roles else (RoleNotAllowed,),
             _OF_JUDGING if self.judges else (),
             (TooManyHeavy,) if self.heavy is not None else (),
             _OF_BODIES if self.takes else (),
@@ -347,6 +349,8 @@ class Endpoint:
         if caller.role not in self.roles:
             needed = " or ".join(self.roles)
             raise RoleNotAllowed(f"This needs a key of the role {needed}; this key's role is {caller.role}.")
+        if caller.role == roles.STOREFRONT:
+            _refuse_other_pages(caller)
         return caller
 
     @staticmethod
@@ -365,6 +369,8 @@ class Endpoint:
         _refuse_ids(path)
         query = self._query()
         if self.as_of:
+            if query.revision is not None and caller.role == roles.STOREFRONT:
+                raise RoleNotAllowed("A storefront's key asks under the present revision of the book alone.")
             snapshot = snapshot.as_of(query.revision)
         named = if_match(_if_match()) if self.replaces else None
         call = Call(room=room(), snapshot=snapshot, caller=caller, path=path, query=query, if_match=named)
@@ -459,6 +465,18 @@ class Endpoint:
         if pinned:
             return "private, max-age=31536000, immutable"
         return REVALIDATED if self.method == "GET" else None
+
+
+def _refuse_other_pages(caller: Caller) -> None:
+    """Refuse a storefront's key outside its pages. Browsers say the origin of a page, which the page cannot change;
+    other programs can say what they like, so this keeps a key in its place and guards nothing.
+
+    Raises OriginNotListed.
+    """
+    origin = request.headers.get("Origin")
+    if origin not in caller.origins:
+        come = "This request names no origin" if origin is None else f"This request comes from {origin:.100}"
+        raise OriginNotListed(f"{come}, and the key is for pages of {', '.join(caller.origins) or 'no origin'}.")
 
 
 def _basis(snapshot: Snapshot) -> str:

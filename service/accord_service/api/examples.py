@@ -169,9 +169,12 @@ KEY: dict[str, Any] = {
     "confirmer": None,
     "confirmed_at": None,
     "revoked_at": None,
+    "origins": [],
 }
+STOREFRONT_WANTED: dict[str, Any] = {**KEY_WANTED, "role": "storefront", "origins": ["https://prints.example"]}
 KEYS: dict[str, Any] = {"entries": [KEY], "next": None}
 ISSUED: dict[str, Any] = {**KEY, "last_used_at": None, "token": None}
+ISSUED_STOREFRONT: dict[str, Any] = {**ISSUED, **STOREFRONT_WANTED}
 ISSUED_STEWARD: dict[str, Any] = {**ISSUED, **STEWARD_WANTED, "waits": True}
 CONFIRMED: dict[str, Any] = {
     **KEY,

@@ -6,13 +6,14 @@ import logging
 import re
 import time
 import uuid
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from contextlib import contextmanager
 
 from flask import Flask, Response, g, request
 
 from accord_service.api.room import room
 from accord_service.http import coding, cross_origin
+from accord_service.http.roles import STOREFRONT, STOREFRONT_PATH
 
 logger = logging.getLogger(__name__)
 _SANE_ID = re.compile(r"[A-Za-z0-9._:-]{1,64}")
@@ -56,7 +57,7 @@ def _begin() -> None:
 
 def _end(response: Response) -> Response:
     coding.finish(request, response)
-    cross_origin.admit(request, response, room().config.cors_origins)
+    cross_origin.admit(request, response, _admitted_origins())
     seconds = time.perf_counter() - g.started
     endpoint = request.endpoint or "none"
     spans = [*g.spans.items(), ("total", seconds)]
@@ -78,6 +79,18 @@ def _end(response: Response) -> Response:
     }
     logger.info("answered", extra={"details": details})
     return response
+
+
+def _admitted_origins() -> Collection[str]:
+    """Whose pages may read this answer. Where storefronts ask, theirs may too, unless it answers somebody else's key.
+
+    So a preflight, which comes without a key, is answered, and a page reads why it was refused.
+    """
+    everywhere = room().config.cors_origins
+    if request.path != STOREFRONT_PATH or g.details.get("role", STOREFRONT) != STOREFRONT:
+        return everywhere
+    origin = request.headers.get("Origin")
+    return everywhere if origin is None or origin in everywhere else {*everywhere, *room().storefront_origins()}
 
 
 def _method() -> str:

@@ -247,6 +247,14 @@ class Room:
             logger.warning("a key could not be looked up: %s", error)
             return caller
 
+    def storefront_origins(self) -> frozenset[str]:
+        """The origins of all storefronts' keys, of which a preflight, that carries none, may be from any."""
+        try:
+            with self.taken() as snapshot:
+                return snapshot.directory.origins
+        except NotReady:
+            return frozenset()
+
     def state(self) -> State:
         """How this worker is."""
         try:

@@ -34,10 +34,19 @@ def key() -> None:
 @click.argument("role", type=click.Choice(ROLES))
 @click.option("--holder", metavar="NAME", required=True, help="Whose it is, by the name the collective knows them by.")
 @click.option("--expires-at", metavar="TIME", help='When it ends by itself, such as "2027-03-31T18:00:00Z".')
+@click.option(
+    "--origin", "origins", metavar="ORIGIN", multiple=True, help="Of pages that a storefront's key is for; repeatable."
+)
 @administered
-def issue(put: ServiceCall, shop: str, role: str, holder: str, expires_at: str | None) -> None:
+def issue(
+    put: ServiceCall, shop: str, role: str, holder: str, expires_at: str | None, origins: tuple[str, ...]
+) -> None:
     """Issue a key of ROLE for SHOP. The token, shown this once, is all that goes to standard output."""
-    issued = put(lambda client: client.administration.issue_key(shop, role, holder=holder, expires_at=expires_at))
+    issued = put(
+        lambda client: client.administration.issue_key(
+            shop, role, holder=holder, expires_at=expires_at, origins=origins
+        )
+    )
     if issued["token"] is None:
         raise Failure(
             f"Key {issued['key_id']} was issued, but its token was lost on the way: revoke it, issue another."
@@ -89,7 +98,9 @@ def revoke(put: ServiceCall, id: str) -> None:
 
 
 def _shown(value: Any) -> str:
-    """A field of a key; people by name, role and shop."""
+    """A field of a key; people by name, role and shop, lists by their words."""
+    if isinstance(value, list):
+        return ", ".join(value) or "-"
     if isinstance(value, Mapping):
         return f"{value['holder'] or '-'}, {value['role']} of {value['shop_id']}"
     return str(value or "-")

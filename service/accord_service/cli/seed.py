@@ -15,12 +15,13 @@ import click
 
 from accord_rules.documents.counted import counted
 from accord_rules.documents.files import BookError
-from accord_rules.documents.reading import Choice, DocumentError, Many, Name, Object, read, required
+from accord_rules.documents.reading import Choice, DocumentError, Many, Name, Object, optional, read, required
 from accord_rules.infer.engine import EngineError
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
 from accord_service.cli.failure import Failure
 from accord_service.http.holders import Holder
+from accord_service.http.origins import ORIGINS, origins_faults
 from accord_service.http.roles import ROLES
 from accord_service.run.config import DATA, Config, ConfigError
 from accord_service.run.times import newest_day
@@ -40,6 +41,7 @@ class WantedKey:
     shop: str = required(Name())
     role: str = required(Choice(ROLES))
     holder: str = required(Holder())
+    origins: tuple[str, ...] = optional(ORIGINS, ())
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,6 +100,9 @@ def _seed(store: Store, folder: Path, keys: Path) -> None:
     book = loaded(head)
     shops = dict(_shop_in(file, book) for file in sorted((folder / "shops").glob("*.toml")))
     wanted = _read(KeyFile, folder / "keys.toml", _toml(folder / "keys.toml")).key
+    for place, key in enumerate(wanted):
+        if faults := origins_faults(key.role, key.origins, f"/key/{place}/origins"):
+            raise Failure("\n".join(f"{folder / 'keys.toml'}: {fault}" for fault in faults))
     there = {shop.id for shop in store.shops.list()}
     strays = sorted({key.shop for key in wanted} - set(shops) - there)
     if strays:
@@ -114,7 +119,11 @@ def _seed(store: Store, folder: Path, keys: Path) -> None:
 
 def _issue(store: Store, keys: Path, key: WantedKey) -> None:
     file = f"{key.shop}-{key.role}"
-    first_start.write_key(keys, file, lambda: store.keys.issue(key.shop, key.role, holder=key.holder, who=WHO))
+    first_start.write_key(
+        keys,
+        file,
+        lambda: store.keys.issue(key.shop, key.role, holder=key.holder, who=WHO, origins=key.origins),
+    )
 
 
 def _shop_in(file: Path, book: Book) -> tuple[str, dict[str, Any]]:

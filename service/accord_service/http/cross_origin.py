@@ -1,7 +1,8 @@
 """Pages of other origins that may ask the API from a browser (Fetch standard, CORS protocol): those listed, no others.
 
-There is no wildcard, and no credentials of the browser's own are ever admitted: a key is sent in the open, by a page
-that was given it.
+Whoever runs the service lists origins for all of the API, and a storefront's key those of its own pages. There is no
+wildcard, and no credentials of the browser's own are ever admitted: a key is sent in the open, by a page that was given
+it.
 """
 
 from __future__ import annotations

@@ -7,6 +7,7 @@
     ├── BadHeader           400  a header that the write needs can't be read
     ├── NotAuthenticated    401  no key, or one that is not known
     ├── RoleNotAllowed      403  the key's role may not do this
+    ├── OriginNotListed     403  a storefront's key, from a page that it is not for
     ├── NotYours            403  the role could, but not with this proposal
     ├── NoShop              403  the key belongs to no shop, and one is needed
     ├── NotFound            404  no such page, or nothing of that name
@@ -201,8 +202,21 @@ class RoleNotAllowed(Problem):
     slug = "role-not-allowed"
     status = 403
     title = "This key's role may not do that"
-    meaning = "The key is known, but its role (counter, operator, owner, steward or admin) does not cover this."
+    meaning = (
+        "The key is known, but its role (storefront, counter, operator, owner, steward or admin) does not cover this."
+    )
     remedy = "Ask somebody whose role does; the detail names the roles."
+
+
+class OriginNotListed(Problem):
+    slug = "origin-not-listed"
+    status = 403
+    title = "This key is for other pages"
+    meaning = (
+        "A storefront's key stands in pages that anybody can read, and is for pages of the origins that were named when"
+        " it was issued: a browser says in the header Origin where a page is from, and this one is none of them."
+    )
+    remedy = "Issue a storefront's key for this page's origin. A shop's own server asks with a counter's key."
 
 
 class NotYours(Problem):

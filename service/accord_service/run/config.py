@@ -10,11 +10,13 @@ from pathlib import Path
 from types import MappingProxyType
 from urllib.parse import quote
 
-_ORIGIN = re.compile(r"https?://(?:[a-z0-9.-]+|\[[0-9a-f:]+\])(?::[0-9]{1,5})?")
+# An origin as browsers write it (RFC 6454 section 6.2).
+ORIGIN = re.compile(r"https?://(?:[a-z0-9.-]+|\[[0-9a-f:]+\])(?::[0-9]{1,5})?")
 # Requests a minute of one key. A choice: a shop that sends 333 orders at once uses a few hundredths of it, and half of
-# what two workers on two cores can answer is left to the others. Stewards and admins serve no counter.
+# what two workers on two cores can answer is left to the others. Stewards and admins serve no counter. A storefront's
+# key is anybody's who opens the page: some sixty people choosing at once, each with ten choices a minute, and no more.
 RATE_LIMITS: Mapping[str, int] = MappingProxyType(
-    {"counter": 12_000, "operator": 12_000, "owner": 12_000, "steward": 6_000, "admin": 6_000}
+    {"storefront": 600, "counter": 12_000, "operator": 12_000, "owner": 12_000, "steward": 6_000, "admin": 6_000}
 )
 LOG_LEVELS = ("DEBUG", "INFO", "WARNING", "ERROR")
 DATA = Path(".data/accord")
@@ -164,9 +166,9 @@ def _rates(env: Mapping[str, str], name: str) -> Mapping[str, int]:
 
 
 def _origins(env: Mapping[str, str], name: str) -> tuple[str, ...]:
-    """Origins as browsers write them (RFC 6454 section 6.2)."""
+    """Raises ConfigError."""
     origins = tuple(filter(None, (origin.strip() for origin in env.get(name, "").split(","))))
-    wrong = next((origin for origin in origins if not _ORIGIN.fullmatch(origin)), None)
+    wrong = next((origin for origin in origins if not ORIGIN.fullmatch(origin)), None)
     if wrong is not None:
         raise ConfigError(
             f'{name} must list origins such as "https://orders.example" or "http://localhost:3000", in lower case and'

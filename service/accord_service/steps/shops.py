@@ -172,7 +172,7 @@ class Caller:
     """Whoever holds a key. ``shop`` is None for a key that belongs to no shop.
 
     ``holder`` is None for a key that names none. ``expires_at``: seconds since 1970 (UTC); whoever has a clock looks at
-    it. ``waits``: it opens nothing until a second admin confirms it.
+    it. ``waits``: it opens nothing until a second admin confirms it. ``origins``: a storefront's, whose pages may ask.
     """
 
     key_id: str
@@ -182,15 +182,18 @@ class Caller:
     holder: str | None = None
     expires_at: float | None = None
     waits: bool = False
+    origins: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class Directory:
-    """Shops, house rules and keys; ``number`` is the store's count of changes to them."""
+    """Shops, house rules and keys; ``number`` is the store's count of changes to them, ``origins`` those of all
+    storefronts."""
 
     number: int
     shops: Mapping[str, KnownShop]
     ring: KeyRing
+    origins: frozenset[str]
 
     @classmethod
     def load(cls, store: Store, number: int) -> Directory:
@@ -199,7 +202,7 @@ class Directory:
         records = store.shops.list()
         houses = {house.shop: house for house in store.shops.houses()}
         shops = {record.id: KnownShop(record, houses.get(record.id, no_house(record.id))) for record in records}
-        return cls(number, MappingProxyType(shops), ring)
+        return cls(number, MappingProxyType(shops), ring, ring.origins())
 
     def caller(self, token: str) -> Caller | None:
         """The holder of a token; None if it is unknown or revoked."""
@@ -216,6 +219,7 @@ class Directory:
             holder=key.holder,
             expires_at=key.expires_at,
             waits=key.waits,
+            origins=key.origins,
         )
 
 

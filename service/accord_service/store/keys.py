@@ -45,7 +45,8 @@ class KeyRecord:
     ``holder`` says whose it is; None where it was issued before keys named one, which is nobody that could be told from
     anybody else. ``issued_by`` is the id of a key or the part of the program that issued it, ``confirmed_by`` the id of
     the second admin's key where a key alone must not issue. One that expired, or waits for that, is still found by its
-    token: whoever has a clock looks at ``expires_at``, and whoever lets in at ``waits``.
+    token: whoever has a clock looks at ``expires_at``, and whoever lets in at ``waits``. ``origins``: those of
+    the pages that a storefront's key stands in.
     """
 
     id: str
@@ -61,6 +62,7 @@ class KeyRecord:
     revoked_at: float | None = None
     confirmed_by: str | None = None
     confirmed_at: float | None = None
+    origins: tuple[str, ...] = ()
 
     @property
     def waits(self) -> bool:
@@ -88,6 +90,7 @@ class KeyRecord:
             "revoked_at": self.revoked_at,
             "confirmed_by": self.confirmed_by,
             "confirmed_at": self.confirmed_at,
+            "origins": list(self.origins),
         }
 
 
@@ -113,6 +116,11 @@ class KeyRing:
         parts = _parts(token)
         return None if parts is None else _matching(self._records.get(parts[0]), parts[1])
 
+    def origins(self) -> frozenset[str]:
+        """Those of all keys that are not revoked."""
+        held = (record for record in self._records.values() if record.revoked_at is None)
+        return frozenset(origin for record in held for origin in record.origins)
+
 
 class KeyStore:
     """Issues, finds and revokes keys. Of a secret only its digest is stored."""
@@ -129,6 +137,7 @@ class KeyStore:
         holder: str,
         who: str,
         expires_at: float | None = None,
+        origins: Sequence[str] = (),
         also: Callable[[KeyRecord], Transaction] = nothing_else,
     ) -> NewKey:
         """A new key. The shop need not be there yet: the first admin's is made before any shop."""
@@ -148,6 +157,7 @@ class KeyStore:
             issued_by=who,
             holder=holder,
             expires_at=expires_at,
+            origins=tuple(origins),
         )
         own = Transaction(
             {_key(id_): ABSENT},
@@ -267,4 +277,8 @@ def _key(id_: str) -> str:
 
 
 def _record(id_: str, versioned: Versioned | None) -> KeyRecord | None:
-    return None if versioned is None else KeyRecord(id=id_, version=versioned.version, **versioned.document)
+    if versioned is None:
+        return None
+    # Keys that were issued before there were storefronts say nothing of origins.
+    document = {**versioned.document, "origins": tuple(versioned.document.get("origins", ()))}
+    return KeyRecord(id=id_, version=versioned.version, **document)

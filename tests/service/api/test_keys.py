@@ -57,7 +57,7 @@ def wrong_tokens(token: str) -> list[str]:
 
 def test_a_token_is_one_word_with_a_prefix_and_a_checksum(tokens: dict[tuple[str, str], str]) -> None:
     """What a scanner for leaked secrets goes by: a fixed prefix, and a checksum that tells it from look-alikes."""
-    assert len(tokens) == 8
+    assert len(tokens) == 9
     for token in tokens.values():
         assert re.fullmatch(r"accord_[a-z2-7]{16}_[0-9A-Za-z]{49}", token), token
         assert token == checked(token.split("_")[1], secret_of(token))
@@ -91,6 +91,8 @@ def test_a_key_shows_its_own_shop(client: FlaskClient, tokens: dict[tuple[str, s
         answer = client.get("/v1/shop/status", headers=bearer(token))
         if shop == "collective":
             assert (answer.status_code, answer.json["type"]) == (403, "/problems/no-shop")
+        elif role == "storefront":
+            assert (answer.status_code, answer.json["type"]) == (403, "/problems/role-not-allowed")
         else:
             shown = (answer.json["shop_id"], answer.json["role"], answer.json["key_id"])
             assert shown == (shop, role, key_id_of(token))

@@ -10,6 +10,7 @@ from typing import Any
 import pytest
 from flask import Flask
 from flask.testing import FlaskClient
+from tests.conftest import PAGE
 from tests.service.conftest import MILL_LOFT
 from tests.service.servers import QUAY_SIDE
 from tests.tokens import key_id_of
@@ -23,96 +24,96 @@ from accord_service.http import roles
 # What the collective agreed on, kept apart from roles.MAY: who may (+) and who may not (-). A change here is a change
 # of the agreement. "nobody" is whoever comes without a key.
 AGREED = """
-                                            nobody   counter  operator owner    steward  admin
-GET    /                                    +        +        +        +        +        +
-GET    /docs                                +        +        +        +        +        +
-GET    /problems                            +        +        +        +        +        +
-GET    /problems/{slug}                     +        +        +        +        +        +
-GET    /static/{filename}                   +        +        +        +        +        +
-GET    /healthz                             +        +        +        +        +        +
-GET    /readyz                              +        +        +        +        +        +
-GET    /metrics                             +        +        +        +        +        +
-GET    /v1                                  +        +        +        +        +        +
-GET    /v1/openapi.json                     +        +        +        +        +        +
-POST   /v1/validate                         -        +        +        +        +        +
-POST   /v1/validate/batch                   -        +        +        +        +        +
-POST   /v1/recommend                        -        +        +        +        +        +
-POST   /v1/envelope                         -        +        +        +        +        +
-GET    /v1/catalogue                        -        +        +        +        +        +
-GET    /v1/catalogue/{kind}                 -        +        +        +        +        +
-GET    /v1/catalogue/{kind}/{name}          -        +        +        +        +        +
-GET    /v1/limits                           -        +        +        +        +        +
-GET    /v1/limits/{name}                    -        +        +        +        +        +
-GET    /v1/sources                          -        +        +        +        +        +
-GET    /v1/sources/{name}                   -        +        +        +        +        +
-GET    /v1/sourcing                         -        +        +        +        +        +
-GET    /v1/rules                            -        +        +        +        +        +
-GET    /v1/rules/{name}                     -        +        +        +        +        +
-GET    /v1/steps                            -        +        +        +        +        +
-GET    /v1/steps/{name}                     -        +        +        +        +        +
-GET    /v1/facts                            -        +        +        +        +        +
-GET    /v1/facts/{name}                     -        +        +        +        +        +
-GET    /v1/revisions                        -        +        +        +        +        +
-GET    /v1/revisions/{revision}             -        +        +        +        +        +
-GET    /v1/revisions/{revision}/changes     -        +        +        +        +        +
-POST   /v1/revisions/{revision}/revert      -        -        +        +        +        +
-GET    /v1/proposals                        -        +        +        +        +        +
-POST   /v1/proposals                        -        -        +        +        +        +
-GET    /v1/proposals/{proposal_id}          -        +        +        +        +        +
-PUT    /v1/proposals/{proposal_id}          -        -        +        +        +        +
-GET    /v1/proposals/{proposal_id}/status   -        +        +        +        +        +
-POST   /v1/proposals/{proposal_id}/open     -        -        +        +        +        +
-GET    /v1/proposals/{proposal_id}/effect   -        -        +        +        +        +
-POST   /v1/proposals/{proposal_id}/effect/cancel -        -        +        +        +        +
-POST   /v1/proposals/{proposal_id}/approve  -        -        -        -        +        -
-POST   /v1/proposals/{proposal_id}/decline  -        -        -        -        +        -
-POST   /v1/proposals/{proposal_id}/withdraw -        -        +        +        +        +
-POST   /v1/proposals/{proposal_id}/publish  -        -        -        -        +        -
-GET    /v1/news                             -        +        +        +        +        +
-GET    /v1/records                          -        +        +        +        +        +
-POST   /v1/records                          -        +        +        +        +        +
-GET    /v1/records/{record_id}              -        +        +        +        +        +
-GET    /v1/records/{record_id}/replay       -        +        +        +        +        +
-DELETE /v1/records/{record_id}/reference    -        -        +        +        -        -
-GET    /v1/records/{record_id}/outcomes     -        +        +        +        +        +
-POST   /v1/records/{record_id}/outcomes     -        +        +        +        +        +
-GET    /v1/records/{record_id}/outcomes/{outcome_id} -        +        +        +        +        +
-POST   /v1/records/{record_id}/outcomes/{outcome_id}/withdraw -        +        +        +        +        +
-GET    /v1/shop                             -        +        +        +        +        +
-PUT    /v1/shop                             -        -        -        +        -        -
-GET    /v1/bundle                           -        +        +        +        +        +
-GET    /v1/shop/status                      -        +        +        +        +        +
-GET    /v1/shop/presses/{press_id}          -        +        +        +        +        +
-PUT    /v1/shop/presses/{press_id}          -        -        -        +        -        -
-GET    /v1/shop/presses/{press_id}/readings -        +        +        +        +        +
-POST   /v1/shop/presses/{press_id}/readings -        -        +        +        -        -
-GET    /v1/shop/presses/{press_id}/readings/{reading_id} -        +        +        +        +        +
-DELETE /v1/shop/presses/{press_id}/readings/{reading_id} -        -        +        +        -        -
-POST   /v1/shop/presses/{press_id}/readings/{reading_id}/confirm -        -        -        +        -        -
-GET    /v1/shop/house-rules                 -        +        +        +        -        -
-PUT    /v1/shop/house-rules                 -        -        -        +        -        -
-POST   /v1/shop/house-rules/rules           -        -        -        +        -        -
-GET    /v1/shop/house-rules/versions        -        +        +        +        -        -
-GET    /v1/shop/house-rules/versions/{version} -        +        +        +        -        -
-GET    /v1/shop/house-rules/limits/{limit_id} -        +        +        +        -        -
-PUT    /v1/shop/house-rules/limits/{limit_id} -        -        -        +        -        -
-GET    /v1/shop/house-rules/rules/{rule_id}  -        +        +        +        -        -
-PUT    /v1/shop/house-rules/rules/{rule_id}  -        -        -        +        -        -
-DELETE /v1/shop/house-rules/rules/{rule_id}  -        -        -        +        -        -
-GET    /v1/shop/versions                    -        +        +        +        +        +
-GET    /v1/shop/versions/{version}          -        +        +        +        +        +
-GET    /v1/shops                            -        -        -        -        -        +
-POST   /v1/shops                            -        -        -        -        -        +
-GET    /v1/shops/{shop_id}                  -        -        -        -        -        +
-PUT    /v1/shops/{shop_id}                  -        -        -        -        -        +
-GET    /v1/keys                             -        -        -        +        -        +
-POST   /v1/keys                             -        -        -        +        -        +
-GET    /v1/keys/{key_id}                    -        -        -        +        -        +
-DELETE /v1/keys/{key_id}                    -        -        -        +        -        +
-POST   /v1/keys/{key_id}/confirm            -        -        -        -        -        +
-GET    /v1/audit                            -        -        -        -        +        +
-GET    /v1/audit/head                       -        +        +        +        +        +
-GET    /v1/audit/check                      -        -        -        -        +        +
+                                            nobody   storefront counter  operator owner    steward  admin
+GET    /                                    +        +          +        +        +        +        +
+GET    /docs                                +        +          +        +        +        +        +
+GET    /problems                            +        +          +        +        +        +        +
+GET    /problems/{slug}                     +        +          +        +        +        +        +
+GET    /static/{filename}                   +        +          +        +        +        +        +
+GET    /healthz                             +        +          +        +        +        +        +
+GET    /readyz                              +        +          +        +        +        +        +
+GET    /metrics                             +        +          +        +        +        +        +
+GET    /v1                                  +        +          +        +        +        +        +
+GET    /v1/openapi.json                     +        +          +        +        +        +        +
+POST   /v1/validate                         -        +          +        +        +        +        +
+POST   /v1/validate/batch                   -        -          +        +        +        +        +
+POST   /v1/recommend                        -        -          +        +        +        +        +
+POST   /v1/envelope                         -        -          +        +        +        +        +
+GET    /v1/catalogue                        -        -          +        +        +        +        +
+GET    /v1/catalogue/{kind}                 -        -          +        +        +        +        +
+GET    /v1/catalogue/{kind}/{name}          -        -          +        +        +        +        +
+GET    /v1/limits                           -        -          +        +        +        +        +
+GET    /v1/limits/{name}                    -        -          +        +        +        +        +
+GET    /v1/sources                          -        -          +        +        +        +        +
+GET    /v1/sources/{name}                   -        -          +        +        +        +        +
+GET    /v1/sourcing                         -        -          +        +        +        +        +
+GET    /v1/rules                            -        -          +        +        +        +        +
+GET    /v1/rules/{name}                     -        -          +        +        +        +        +
+GET    /v1/steps                            -        -          +        +        +        +        +
+GET    /v1/steps/{name}                     -        -          +        +        +        +        +
+GET    /v1/facts                            -        -          +        +        +        +        +
+GET    /v1/facts/{name}                     -        -          +        +        +        +        +
+GET    /v1/revisions                        -        -          +        +        +        +        +
+GET    /v1/revisions/{revision}             -        -          +        +        +        +        +
+GET    /v1/revisions/{revision}/changes     -        -          +        +        +        +        +
+POST   /v1/revisions/{revision}/revert      -        -          -        +        +        +        +
+GET    /v1/proposals                        -        -          +        +        +        +        +
+POST   /v1/proposals                        -        -          -        +        +        +        +
+GET    /v1/proposals/{proposal_id}          -        -          +        +        +        +        +
+PUT    /v1/proposals/{proposal_id}          -        -          -        +        +        +        +
+GET    /v1/proposals/{proposal_id}/status   -        -          +        +        +        +        +
+POST   /v1/proposals/{proposal_id}/open     -        -          -        +        +        +        +
+GET    /v1/proposals/{proposal_id}/effect   -        -          -        +        +        +        +
+POST   /v1/proposals/{proposal_id}/effect/cancel -        -          -        +        +        +        +
+POST   /v1/proposals/{proposal_id}/approve  -        -          -        -        -        +        -
+POST   /v1/proposals/{proposal_id}/decline  -        -          -        -        -        +        -
+POST   /v1/proposals/{proposal_id}/withdraw -        -          -        +        +        +        +
+POST   /v1/proposals/{proposal_id}/publish  -        -          -        -        -        +        -
+GET    /v1/news                             -        -          +        +        +        +        +
+GET    /v1/records                          -        -          +        +        +        +        +
+POST   /v1/records                          -        -          +        +        +        +        +
+GET    /v1/records/{record_id}              -        -          +        +        +        +        +
+GET    /v1/records/{record_id}/replay       -        -          +        +        +        +        +
+DELETE /v1/records/{record_id}/reference    -        -          -        +        +        -        -
+GET    /v1/records/{record_id}/outcomes     -        -          +        +        +        +        +
+POST   /v1/records/{record_id}/outcomes     -        -          +        +        +        +        +
+GET    /v1/records/{record_id}/outcomes/{outcome_id} -        -          +        +        +        +        +
+POST   /v1/records/{record_id}/outcomes/{outcome_id}/withdraw -        -          +        +        +        +        +
+GET    /v1/shop                             -        -          +        +        +        +        +
+PUT    /v1/shop                             -        -          -        -        +        -        -
+GET    /v1/bundle                           -        -          +        +        +        +        +
+GET    /v1/shop/status                      -        -          +        +        +        +        +
+GET    /v1/shop/presses/{press_id}          -        -          +        +        +        +        +
+PUT    /v1/shop/presses/{press_id}          -        -          -        -        +        -        -
+GET    /v1/shop/presses/{press_id}/readings -        -          +        +        +        +        +
+POST   /v1/shop/presses/{press_id}/readings -        -          -        +        +        -        -
+GET    /v1/shop/presses/{press_id}/readings/{reading_id} -        -          +        +        +        +        +
+DELETE /v1/shop/presses/{press_id}/readings/{reading_id} -        -          -        +        +        -        -
+POST   /v1/shop/presses/{press_id}/readings/{reading_id}/confirm -      -      -      -      +      -      -
+GET    /v1/shop/house-rules                 -        -          +        +        +        -        -
+PUT    /v1/shop/house-rules                 -        -          -        -        +        -        -
+POST   /v1/shop/house-rules/rules           -        -          -        -        +        -        -
+GET    /v1/shop/house-rules/versions        -        -          +        +        +        -        -
+GET    /v1/shop/house-rules/versions/{version} -        -          +        +        +        -        -
+GET    /v1/shop/house-rules/limits/{limit_id} -        -          +        +        +        -        -
+PUT    /v1/shop/house-rules/limits/{limit_id} -        -          -        -        +        -        -
+GET    /v1/shop/house-rules/rules/{rule_id}  -        -          +        +        +        -        -
+PUT    /v1/shop/house-rules/rules/{rule_id}  -        -          -        -        +        -        -
+DELETE /v1/shop/house-rules/rules/{rule_id}  -        -          -        -        +        -        -
+GET    /v1/shop/versions                    -        -          +        +        +        +        +
+GET    /v1/shop/versions/{version}          -        -          +        +        +        +        +
+GET    /v1/shops                            -        -          -        -        -        -        +
+POST   /v1/shops                            -        -          -        -        -        -        +
+GET    /v1/shops/{shop_id}                  -        -          -        -        -        -        +
+PUT    /v1/shops/{shop_id}                  -        -          -        -        -        -        +
+GET    /v1/keys                             -        -          -        -        +        -        +
+POST   /v1/keys                             -        -          -        -        +        -        +
+GET    /v1/keys/{key_id}                    -        -          -        -        +        -        +
+DELETE /v1/keys/{key_id}                    -        -          -        -        +        -        +
+POST   /v1/keys/{key_id}/confirm            -        -          -        -        -        -        +
+GET    /v1/audit                            -        -          -        -        -        +        +
+GET    /v1/audit/head                       -        -          +        +        +        +        +
+GET    /v1/audit/check                      -        -          -        -        -        +        +
 """
 
 
@@ -318,7 +319,7 @@ def things(open_collective: Any) -> Iterator[Any]:
 
 def test_of_every_route_that_takes_a_key_it_is_agreed_whose_things_it_is_about() -> None:
     assert set(WHOSE_OF) == {route for route, may in MAY.items() if not may["nobody"]}
-    assert len(CELLS) == len(WHOSE_OF) * 12
+    assert len(CELLS) == len(WHOSE_OF) * 14
 
 
 @pytest.mark.parametrize(("method", "path", "role", "tenant"), CELLS)
@@ -399,11 +400,14 @@ def test_an_owner_sees_and_makes_only_keys_of_the_own_shop(changing: Any) -> Non
     assert {key_["shop_id"] for key_ in client.get("/v1/keys", headers=owner).json["entries"]} == {"mill-loft"}
     statuses = {
         role: client.post(
-            "/v1/keys", json={"shop_id": "mill-loft", "role": role, "holder": "Ada Reyes"}, headers=owner
+            "/v1/keys",
+            json={"shop_id": "mill-loft", "role": role, "holder": "Ada Reyes"}
+            | ({"origins": [PAGE]} if role == roles.STOREFRONT else {}),
+            headers=owner,
         ).status_code
         for role in roles.ROLES
     }
-    assert statuses == {"counter": 201, "operator": 201, "owner": 201, "steward": 403, "admin": 403}
+    assert statuses == {"storefront": 201, "counter": 201, "operator": 201, "owner": 201, "steward": 403, "admin": 403}
 
 
 def test_a_shop_presses_on_its_own_presses_under_its_own_rules(changing: Any, order: dict[str, Any]) -> None:

@@ -86,6 +86,7 @@ def shown_keys(call: Call, records: Sequence[KeyRecord], last_used: Mapping[str,
             confirmer=whose.get(record.confirmed_by),
             confirmed_at=instant_or_null(record.confirmed_at),
             revoked_at=instant_or_null(record.revoked_at),
+            origins=record.origins,
         )
         for record in records
     )
