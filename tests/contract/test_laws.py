@@ -27,7 +27,8 @@ from accord_service.http.roles import ROLES
 READS = tuple(endpoint for endpoint in ENDPOINTS if endpoint.method == "GET")
 REPLACING = tuple(endpoint for endpoint in ENDPOINTS if endpoint.replaces is not None)
 MAKING = tuple(endpoint for endpoint in ENDPOINTS if endpoint.success == 201)
-WITH_BODY = tuple(endpoint for endpoint in ENDPOINTS if endpoint.takes is not None)
+# What is wrong with one of many lines is told in its place: tests/service/api/test_lines.py.
+WITH_BODY = tuple(endpoint for endpoint in ENDPOINTS if endpoint.takes is not None and not endpoint.lines)
 PATHS = tuple(dict.fromkeys(endpoint.path for endpoint in ENDPOINTS))
 SHOP_ID: str = examples.SHOP["id"]
 PATIENCE_S = 60.0

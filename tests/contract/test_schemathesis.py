@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 from collections.abc import Callable
 from typing import Any
@@ -16,6 +17,7 @@ from schemathesis.core.parameters import ParameterLocation
 from schemathesis.specs.openapi.checks import negative_data_rejection, positive_data_acceptance
 
 from accord_service.api.endpoint import Endpoint
+from accord_service.api.lines import MEDIA_TYPE
 from accord_service.api.v1 import ENDPOINTS
 
 # What a request that keeps to the schema may still be told: it names something that is not there, or holds a character
@@ -43,6 +45,11 @@ SETTINGS = settings(
 )
 
 
+@schemathesis.serializer(MEDIA_TYPE)
+def as_lines(context: Any, value: Any) -> bytes:
+    return (value if isinstance(value, str) else json.dumps(value)).encode("utf-8", "surrogatepass")
+
+
 @pytest.fixture(scope="module")
 def api(app: Flask) -> Any:
     config = schemathesis.Config.from_dict({"checks": {"negative_data_rejection": {"expected-statuses": REJECTED}}})
@@ -55,6 +62,9 @@ def arrives_unsound(case: Any, description: Any) -> bool:
     The key is always added, which mends a header that lacks it; and a parameter without a value is not sent at all.
     """
     broken = {where for where, part in case.meta.components.items() if part.mode is GenerationMode.NEGATIVE}
+    if case.media_type == MEDIA_TYPE:
+        # What is wrong with one of many lines is told in its place, and the key is added.
+        broken -= {ParameterLocation.BODY, ParameterLocation.HEADER}
     if broken - {ParameterLocation.QUERY, ParameterLocation.HEADER}:
         return True
     parameters = description["paths"][case.operation.path][case.operation.method.lower()]["parameters"]

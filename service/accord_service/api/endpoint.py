@@ -258,7 +258,7 @@ class Endpoint:
             _OF_STOREFRONTS if roles.STOREFRONT in self.roles else (RoleNotAllowed,),
             _OF_JUDGING if self.judges else (),
             (TooManyHeavy,) if self.heavy is not None else (),
-            _OF_BODIES if self.takes else (),
+            (WrongMediaType,) if self.lines else _OF_BODIES if self.takes else (),
             _OF_WRITES if self.writes else (),
             (ChangedMeanwhile,) if self.method == "GET" else (),
             () if not self.writes else (ChangedMeanwhile, IfMatchNeeded) if self.replaces else (AlreadyThere,),
