@@ -59,9 +59,7 @@ def show_recommendation(output: Output, file: str, recommendation: Document, mos
     _ways(output, file, recommendation)
     _further(output, plans[most_plans:])
     say_questions(output, recommendation["needs"])
-    _ruled_out(output, recommendation["ruled_out"], plans)
-    if recommendation["ruled_out_left_out"]:
-        output.say(f"And {recommendation['ruled_out_left_out']} more that will not do.", lead="    ")
+    show_ruled_out(output, recommendation, plans)
 
 
 # -- the card --------------------------------------------------------------------------------------------------------
@@ -331,6 +329,13 @@ def _way(plan: Document) -> tuple[str, str, str]:
         for explained in (decoration["explained"] for decoration in plan["decorations"])
     )
     return used, plan["verdict"], settings
+
+
+def show_ruled_out(output: Output, answer: Document, plans: Sequence[Document] = ()) -> None:
+    """What will not do, of a recommendation or an envelope, and how many more there are."""
+    _ruled_out(output, answer["ruled_out"], plans)
+    if answer["ruled_out_left_out"]:
+        output.say(f"And {answer['ruled_out_left_out']} more that will not do.", lead="    ")
 
 
 def _ruled_out(output: Output, ruled_out: Sequence[Document], plans: Sequence[Document]) -> None:

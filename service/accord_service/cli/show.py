@@ -389,7 +389,7 @@ def show_rule(output: Output, shown: RulePage, *, edges: bool) -> None:
     output.say(" ".join(rule["when"].replace("\\\n", " ").split()), lead="    ")
     _limits(output, shown.rests_on)
     _market_rows(output, shown.market_rows)
-    _sources(output, shown.rests_on.sources)
+    say_sources(output, shown.rests_on.sources)
     if rule.get("step"):
         say_heading(output, "Step of the plan")
         output.say(f"{rule['step']}; accord step {rule['step']} tells it.", lead="    ")
@@ -432,7 +432,7 @@ def show_step(output: Output, shown: StepPage, *, edges: bool) -> None:
     if shown.rules:
         say_list(output, "Rules that ask for it", shown.rules)
     _limits(output, shown.rests_on)
-    _sources(output, shown.rests_on.sources)
+    say_sources(output, shown.rests_on.sources)
     for heading, key in (("In the plan of", "fires"), ("Not in the plan of", "silent")):
         if step.get(key):
             _examples(output, heading, step[key], edges=edges)
@@ -482,13 +482,13 @@ def _filled(sentence: str, limits: Mapping[str, Document]) -> str:
 
     def value(match: re.Match[str]) -> str:
         if match.group(1) and match.group(2) in limits:
-            return _amount(limits[match.group(2)])
+            return amount(limits[match.group(2)])
         return f"<{match.group(2).replace('.', ' ').replace('_', ' ')}>"
 
     return re.sub(r"\{(limit\()?([a-z0-9_.]+)\)?\}", value, sentence)
 
 
-def _amount(limit: Document, key: str = "value") -> str:
+def amount(limit: Document, key: str = "value") -> str:
     """A limit's value with its unit, which the book leaves out only where the dimension is a plain number."""
     value = limit[key]
     if isinstance(value, str):
@@ -503,7 +503,7 @@ def _limits(output: Output, rests_on: RestsOn) -> None:
     for name, limit in rests_on.limits.items():
         safety = " A safety limit: loosening it takes two stewards." if limit["safety"] else ""
         output.say(
-            f"{limit['title']}: {_amount(limit)}. A shop may only make it {limit['stricter']}.{safety}", lead="    - "
+            f"{limit['title']}: {amount(limit)}. A shop may only make it {limit['stricter']}.{safety}", lead="    - "
         )
         output.say(f"[{name}; {_words(rests_on.kinds[name])}: {', '.join(limit['sources'])}]", indent=6)
         if limit.get("note"):
@@ -520,7 +520,8 @@ def _market_rows(output: Output, rows: Sequence[SourcedRow]) -> None:
         output.say(f"{matter} in the market {row.market} [{_words(row.kind)}: {', '.join(row.sources)}]", lead="    - ")
 
 
-def _sources(output: Output, sources: Mapping[str, Document]) -> None:
+def say_sources(output: Output, sources: Mapping[str, Document]) -> None:
+    """What something rests on: each source with how far it can be trusted."""
     say_heading(output, "Rests on")
     for name, source in sources.items():
         output.say(f"{_words(source['kind'])}: {source['title']} [{name}]", lead="    - ")
