@@ -371,7 +371,7 @@ def _answer_of(ask: Callable[[], T]) -> T:
     except accord_client.ProblemError as error:
         request_id = f" Request id {error.request_id}." if error.request_id else ""
         faults_told = "".join(f"\n  {fault}" for fault in error.errors)
-        raise Failure(f"The service refused: {error}.{request_id}{faults_told}") from None
+        raise Failure(f"The service refused: {str(error).removesuffix('.')}.{request_id}{faults_told}") from None
     except accord_client.AccordError as error:
         raise Failure(f"No answer: {error}.") from None
 
