@@ -176,7 +176,7 @@ def test_a_counter_may_do_none_of_it(accord: Accord, file: Callable[[str], str])
     ):
         refused = accord(*command)
         assert refused.exit_code == 2
-        assert "does not take this token" in refused.output
+        assert "does not take this key" in refused.output
 
 
 def test_who_is_asked_has_to_be_said(alone: Accord) -> None:

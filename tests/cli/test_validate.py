@@ -254,7 +254,7 @@ def test_nobody_answers(accord: Any, order: Callable[..., str]) -> None:
 def test_a_wrong_token(accord: Any, order: Callable[..., str]) -> None:
     done = accord("validate", order("fine", FINE), ACCORD_TOKEN="nobody")
     assert done.exit_code == 2
-    assert "does not take this token" in done.stderr
+    assert "does not take this key" in done.stderr
 
 
 def test_of_a_layer_that_is_only_tacked_the_tack_is_told(accord: Any) -> None:

@@ -367,7 +367,7 @@ def _answer_of(ask: Callable[[], T]) -> T:
         faults = tuple(Fault(fault.place, fault.message, fault.allowed, code=fault.code) for fault in error.errors)
         raise Refused(error.title or FAULTY, faults, "" if faults else str(error)) from None
     except accord_client.NotAuthorised as error:
-        raise Failure(f"The service does not take this token ({error}).") from None
+        raise Failure(f"The service does not take this key ({error}).") from None
     except accord_client.ProblemError as error:
         request_id = f" Request id {error.request_id}." if error.request_id else ""
         faults_told = "".join(f"\n  {fault}" for fault in error.errors)
@@ -539,7 +539,7 @@ def _rests_on(book: Book, entry: Rule | Step) -> RestsOn:
 
 _URL = click.option("--url", envvar="ACCORD_URL", show_envvar=True, help="Address of the service to ask.")
 _TOKEN = click.option("--token", envvar="ACCORD_TOKEN", show_envvar=True, help="Your key.")
-_INSECURE = click.option("--allow-insecure", is_flag=True, help="Send the token over plain http to another machine.")
+_INSECURE = click.option("--allow-insecure", is_flag=True, help="Send your key over plain http to another machine.")
 _OPTIONS = (
     _URL,
     _TOKEN,

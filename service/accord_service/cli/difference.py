@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
+from itertools import zip_longest
 from typing import Any
 
 from accord_service.cli.answerers import Document
@@ -36,23 +37,27 @@ def say_changes(output: Output, changes: Sequence[Document], before: Entries) ->
 
 
 def differences(old: Any, new: Any, place: str = "") -> Iterator[tuple[str, str, str]]:
-    """Where two documents differ: the place, and both values as people read them; empty where there is none."""
+    """Where two documents differ: the place, and both values as people read them; a dash where there is none."""
     if old == new:
         return
     if isinstance(old, Mapping) and isinstance(new, Mapping):
         for key in dict.fromkeys((*old, *new)):
             yield from differences(old.get(key), new.get(key), f"{place}.{key}".strip("."))
-    elif _has_tables(old) or _has_tables(new):
-        # Where one is put in, those after it are no other for standing one place further down.
-        gone = [element for element in old or () if element not in (new or ())]
-        come = [element for element in new or () if element not in (old or ())]
-        for number in range(max(len(gone), len(come))):
-            pair = [_flat(elements[number]) if number < len(elements) else "" for elements in (gone, come)]
-            yield place, pair[0], pair[1]
-        if not gone and not come:
-            yield place, "(in this order)", "(in another order)"
+    elif isinstance(old, list) and isinstance(new, list):
+        yield from _of_lists(old, new, place)
     else:
         yield place, _flat(old), _flat(new)
+
+
+def _of_lists(old: Sequence[Any], new: Sequence[Any], place: str) -> Iterator[tuple[str, str, str]]:
+    """What went out of a list beside what came into it: where one is put in, those after it are no other for standing
+    one place further down."""
+    gone = [element for element in old if element not in new]
+    come = [element for element in new if element not in old]
+    for was, becomes in zip_longest(gone, come):
+        yield place, _flat(was), _flat(becomes)
+    if not gone and not come:
+        yield place, f"{_flat([*old])} (in this order)", f"{_flat([*new])} (in this order)"
 
 
 def _has_tables(value: Any) -> bool:
@@ -61,7 +66,7 @@ def _has_tables(value: Any) -> bool:
 
 def _flat(value: Any) -> str:
     if value is None:
-        return ""
+        return "-"
     if not isinstance(value, Mapping) and not _has_tables(value):
         return written(value)
     return "; ".join(f"{name} {text}".strip() for name, text in leaves(value))
