@@ -50,13 +50,21 @@ _BAR = 9
 Row = tuple[str, str]
 
 
-def show_recommendation(output: Output, file: str, recommendation: Document, most_plans: int) -> None:
-    """The best plans as cards, each with what an office wants; then the further plans and what was ruled out."""
+def show_recommendation(
+    output: Output, file: str, recommendation: Document, most_plans: int, nearest: str | None = None
+) -> None:
+    """The best plans as cards, each with what an office wants; then the further plans and what was ruled out.
+
+    ``nearest``: where there is no plan, the nearest change with which there would be one.
+    """
     plans = recommendation["plans"]
     for plan in plans[:most_plans]:
         _card(output, plan, recommendation["reference"])
         _office(output, plan)
     _ways(output, file, recommendation)
+    if nearest is not None:
+        say_heading(output, "The nearest way")
+        output.say(nearest, indent=4)
     _further(output, plans[most_plans:])
     say_questions(output, recommendation["needs"])
     show_ruled_out(output, recommendation, plans)

@@ -19,9 +19,12 @@ DONE, NOT_DONE, UNASKED = 0, 1, 2
 @click.argument("files", nargs=-1, required=True, metavar="ORDER.json...")
 @click.option("--json", "as_json", is_flag=True, help="Print the raw answers as a JSON list, one a file.")
 @click.option("--brief", is_flag=True, help="One line a file.")
+@click.option("--why", is_flag=True, help="Tell all that was assumed with its reason, and all presses that won't do.")
 @answered
 @click.pass_context
-def validate(context: click.Context, /, files: tuple[str, ...], as_json: bool, brief: bool, **who: Any) -> None:
+def validate(
+    context: click.Context, /, files: tuple[str, ...], as_json: bool, brief: bool, why: bool, **who: Any
+) -> None:
     """Say of each ORDER.json whether it can be done ("-" reads one from standard input).
 
     Exits with 0 if every order is accepted or conditional, 1 if one is rejected or undetermined, 2 if one could not
@@ -41,7 +44,7 @@ def validate(context: click.Context, /, files: tuple[str, ...], as_json: bool, b
                 worst = max(worst, _code(answer))
                 answers.append(answer.document() if isinstance(answer, Refused) else answer)
                 if not as_json:
-                    _show(output, file, answer, decorations, brief)
+                    _show(output, file, answer, decorations, brief, why)
         finally:  # what was answered before the service went away is not lost
             if as_json:
                 click.echo(json.dumps(answers, ensure_ascii=not output.is_utf, indent=2))
@@ -63,10 +66,10 @@ def _code(answer: Document | Refused) -> int:
     return DONE if answer["verdict"] in ("accepted", "conditional") else NOT_DONE
 
 
-def _show(output: Output, file: str, answer: Document | Refused, decorations: int, brief: bool) -> None:
+def _show(output: Output, file: str, answer: Document | Refused, decorations: int, brief: bool, why: bool) -> None:
     if isinstance(answer, Refused):
         (show_refusal_brief if brief else show_refusal)(output, file, answer)
     elif brief:
         show_brief(output, file, answer)
     else:
-        show_verdict(output, file, answer, decorations)
+        show_verdict(output, file, answer, decorations, why=why)
