@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import json
 import sys
+from collections import Counter
 from collections.abc import Mapping
+from types import MappingProxyType
 from typing import Any
 
 import click
@@ -21,6 +23,12 @@ from accord_service.cli.validate import NOT_DONE
 
 _LABEL_COLUMN = 12
 _ORDERS_MOST = 12
+_DOES: Mapping[str, str] = MappingProxyType(
+    {
+        "equal": "No answer becomes another",
+        "mixed": "The book becomes stricter for some orders and looser for others",
+    }
+)
 _ID = click.argument("id_", metavar="PROPOSAL")
 _JSON = click.option("--json", "as_json", is_flag=True, help="Print the raw answer.")
 _REASON = click.option("--reason", required=True, help="Why; everybody may read it.")
@@ -263,12 +271,12 @@ def _show_effect(output: Output, answer: Document) -> None:
     for source, of in (("recorded", "recorded orders"), ("edge", "orders made at the edges of limits")):
         counts = [count for count in answer["counts"] if count["source"] == source]
         if counts:
-            say_heading(output, f"Other answers to {of}; under verdicts, those whose verdict turns")
+            say_heading(output, f"Other answers to {of}, and how many verdicts turn")
             rows = [
-                (c["rule"], c["direction"], c["shop_id"], str(c["orders"]), str(c["verdicts"]))
+                (c["rule"], c["direction"], c["shop_id"], f"{c['verdicts']} of {c['orders']}")
                 for c in sorted(counts, key=lambda c: (-c["verdicts"], -c["orders"], c["rule"], c["shop_id"]))
             ]
-            say_table(output, ("rule", "direction", "shop", "orders", "verdicts"), rows[:_ORDERS_MOST])
+            say_table(output, ("rule", "direction", "shop", "turned"), rows[:_ORDERS_MOST])
             if len(rows) > _ORDERS_MOST:
                 output.say(f"and {len(rows) - _ORDERS_MOST} rows more (--json has them all).", lead="  ")
     if answer["others_left_out"]:
@@ -299,18 +307,19 @@ def _lasting(seconds: int) -> str:
 
 def _show_decision(output: Output, effect: Document) -> None:
     decision, replayed = effect["decision"], effect["replayed"]
-    output.say(
-        f"The book becomes {decision['kind']}, decided {decision['decided']}, for {decision['holds_for']}.", lead="  "
-    )
+    does = _DOES.get(decision["kind"], f"The book becomes {decision['kind']}")
+    output.say(f"{does}, decided {decision['decided']}, for {decision['holds_for']}.", lead="  ")
     say_list(output, "Because", decision["because"])
     if effect["loosens_safety"]:
         say_heading(output, "Loosens what keeps people safe")
         output.say(", ".join(effect["loosens_safety"]), indent=4)
-    turns: dict[tuple[str, str], int] = {}
-    for flip in effect["flips"]:
-        if flip["before"] != flip["after"]:
-            turn = flip["before"], flip["after"]
-            turns[turn] = turns.get(turn, 0) + 1
+    # An order that several rules see otherwise is listed for each of them.
+    turned = {
+        (flip["source"], flip["shop_id"], flip["record_id"] or flip["edge"]): (flip["before"], flip["after"])
+        for flip in effect["flips"]
+        if flip["before"] != flip["after"]
+    }
+    turns = Counter(turned.values())
     output.blank()
     output.say(
         f"Judged: {replayed['recorded']} recorded orders, {replayed['edges']} at the edges of limits.", lead="  "
