@@ -54,7 +54,8 @@ def envelope(context: click.Context, /, file: str, as_json: bool, **who: Any) ->
 def _show(output: Output, file: str, answer: Document) -> None:
     output.blank()
     presses = ", ".join(answer["presses"]) or "none of the presses"
-    output.say(f"can be done on {presses}. Book revision {answer['revision']}.", lead=f"{file}  ", indent=2)
+    output.say("", lead=f"{file}{f'  ({reference})' if (reference := answer['reference']) else ''}")
+    output.say(f"It can be done on {presses}. Book revision {answer['revision']}.", lead="  ")
     for on in answer["on"]:
         several = len(on["decorations"]) > 1
         for number, decoration in enumerate(on["decorations"], start=1):

@@ -39,6 +39,8 @@ def limits(word: str | None, room: str | None, as_json: bool, **who: Any) -> Non
     rows = ((name, amount(limit), _stricter(limit), limit["title"]) for name, limit in found.items())
     say_table(output, ("limit", "value", "stricter", "what it says"), rows)
     output.blank()
+    if any(limit["safety"] for limit in found.values()):
+        output.say("* keeps people safe: loosening it takes two stewards.")
     output.say(f"{len(found)} {'limit' if len(found) == 1 else 'limits'}; accord limit NAME tells one whole.")
 
 
@@ -77,7 +79,7 @@ def _chosen(every: Mapping[str, Document], word: str | None, room: str | None) -
 
 def _stricter(limit: Document) -> str:
     """Which way a shop may move it; a star for those that keep people safe."""
-    return f"{limit['stricter']}{' (safety)' if limit['safety'] else ''}"
+    return f"{limit['stricter']}{'*' if limit['safety'] else ''}"
 
 
 def _both_ways(limit: Document, key: str) -> str:
