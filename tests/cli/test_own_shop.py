@@ -1,8 +1,9 @@
-"""What an owner does, against the service: ``accord shop show``, ``edit``, ``stock``, ``names``, ``press``, ``house``."""
+"""What an owner does, against the service: ``accord shop``, ``stock``, ``names``, ``press`` and ``house``."""
 
 from __future__ import annotations
 
 import json
+import time
 import tomllib
 from collections.abc import Iterator
 from datetime import UTC, datetime
@@ -26,6 +27,8 @@ sources = ["project-choice"]
 fires = [{ note = "a tee", item = { blank = "tee-heavy-white" } }]
 silent = [{ facts = { "item.textile" = false } }]
 """
+# What is written of a shop is seen by its orders within so long (the workers' watch), with room for a busy machine.
+SEEN_S = 10.0
 
 
 def words(text: str) -> str:
@@ -96,7 +99,10 @@ def test_a_name_stands_for_what_the_order_then_may_say(owner: Accord, client: ac
         "blanks": {"C-200": "cushion-polyester-white"},
         "presses": {"big": "bench"},
     }
-    assert owner("validate", asked, "--brief").exit_code != 2
+    until = time.monotonic() + SEEN_S
+    while (validated := owner("validate", asked, "--brief")).exit_code == 2 and time.monotonic() < until:
+        time.sleep(0.1)
+    assert validated.exit_code != 2, validated.output
     assert words("C-200 cushion-polyester-white blanks") in words(owner("names", "list").stdout)
     assert owner("names", "remove", "c 200").exit_code == 0
     assert owner("names", "remove", "BIG").exit_code == 0
@@ -116,7 +122,7 @@ def test_a_conflict_is_told_and_tried_once_more(owner: Accord, client: accord_cl
             def first_somebody_else(shop: Any) -> Any:
                 if left[0]:
                     left[0] -= 1
-                    other = {**client.shop().document, "name": f"The Mill Loft {left[0]}"}
+                    other = {**client.shop().document, "name": f"The Loft {times}/{left[0]}"}
                     client.administration.replace_own_shop(other, client.shop().etag)
                 return alter(shop)
 
@@ -135,7 +141,7 @@ def test_a_conflict_is_told_and_tried_once_more(owner: Accord, client: accord_cl
     code, told, kept = interfered(1)
     assert (code, "felt-pad" in kept) == (0, True)
     assert told == "Somebody else changed the shop meanwhile: tried again on what it is now.\n"
-    assert client.shop().document["name"] == "The Mill Loft 0", "the other's change stays"
+    assert client.shop().document["name"] == "The Loft 1/0", "the other's change stays"
 
 
 def test_a_press_is_calibrated_at_the_press(owner: Accord, client: accord_client.Client) -> None:
