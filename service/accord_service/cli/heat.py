@@ -20,7 +20,7 @@ from accord_service.cli.svg import svg
 from accord_service.cli.validate import DONE, NOT_DONE, UNASKED
 
 
-@click.command()
+@click.command(epilog="Example: accord heat demo/orders/009-team-tees-dye.json --shipped")
 @click.argument("file", metavar="ORDER.json")
 @click.option(
     "--svg",

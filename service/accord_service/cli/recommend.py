@@ -17,7 +17,7 @@ from accord_service.cli.show import say_assumed, say_heading, show_refusal
 from accord_service.cli.validate import DONE, NOT_DONE, UNASKED
 
 
-@click.command()
+@click.command(epilog="Example: accord recommend demo/orders/009-team-tees-dye.json --shipped")
 @click.argument("file", metavar="ORDER.json")
 @click.option("--json", "as_json", is_flag=True, help="Print the raw answer.")
 @click.option(

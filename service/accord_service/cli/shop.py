@@ -27,7 +27,7 @@ def shop() -> None:
     """One's own shop, and the shops of the collective, which need an admin's key."""
 
 
-@shop.command("status")
+@shop.command("status", epilog="Example: accord shop status")
 @click.option("--json", "as_json", is_flag=True, help="Print the raw answer.")
 @administered
 def status(put: ServiceCall, as_json: bool) -> None:
@@ -116,7 +116,7 @@ def _size(platen: Document | None) -> str:
     )
 
 
-@shop.command("add")
+@shop.command("add", epilog="Example: accord shop add demo/shops/mill-steps.toml")
 @click.argument("file", type=click.Path(exists=True, dir_okay=False, path_type=Path), metavar="FILE.toml")
 @click.option("--validate-only", is_flag=True, help="Check everything, write nothing.")
 @administered
@@ -130,7 +130,7 @@ def add(put: ServiceCall, file: Path, validate_only: bool) -> None:
     click.echo(f"{'Could be added' if validate_only else 'Added'}: {added['id']} ({added['name']}).")
 
 
-@shop.command("list")
+@shop.command("list", epilog="Example: accord shop list")
 @administered
 def list_(put: ServiceCall) -> None:
     """List every shop: id, name, version, when it last changed."""
@@ -148,7 +148,9 @@ _READING = click.argument("reading_id", metavar="READING")
 _VALIDATE_ONLY = click.option("--validate-only", is_flag=True, help="Check everything, write nothing.")
 
 
-@reading.command("add")
+@reading.command(
+    "add", epilog="Example: accord shop reading add bench '180 °C' '177 °C' '176 °C' --taken-on 2026-03-02"
+)
 @_PRESS
 @click.argument("display", metavar="DISPLAY")
 @click.argument("surface", metavar="SURFACE...", nargs=-1, required=True)
@@ -177,7 +179,7 @@ def add_reading(
     click.echo(f"{'Could be entered' if validate_only else 'Entered'}: {reading_line(made)}. {becomes}")
 
 
-@reading.command("list")
+@reading.command("list", epilog="Example: accord shop reading list bench")
 @_PRESS
 @administered
 def list_readings(put: ServiceCall, press_id: str) -> None:
@@ -188,7 +190,7 @@ def list_readings(put: ServiceCall, press_id: str) -> None:
             click.echo(f"\t{doubt}")
 
 
-@reading.command("confirm")
+@reading.command("confirm", epilog="Example: accord shop reading confirm bench READING")
 @_PRESS
 @_READING
 @_VALIDATE_ONLY
@@ -199,7 +201,7 @@ def confirm_reading(put: ServiceCall, press_id: str, reading_id: str, validate_o
     click.echo(f"{'Could be confirmed' if validate_only else 'Confirmed'}: {reading_line(made)}. It counts.")
 
 
-@reading.command("withdraw")
+@reading.command("withdraw", epilog="Example: accord shop reading withdraw bench READING")
 @_PRESS
 @_READING
 @_VALIDATE_ONLY

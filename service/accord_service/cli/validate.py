@@ -15,7 +15,7 @@ from accord_service.cli.show import show_brief, show_refusal, show_refusal_brief
 DONE, NOT_DONE, UNASKED = 0, 1, 2
 
 
-@click.command()
+@click.command(epilog="Example: accord validate demo/orders/009-team-tees-dye.json --shipped")
 @click.argument("files", nargs=-1, required=True, metavar="ORDER.json...")
 @click.option("--json", "as_json", is_flag=True, help="Print the raw answers as a JSON list, one a file.")
 @click.option("--brief", is_flag=True, help="One line a file.")

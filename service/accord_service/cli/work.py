@@ -40,7 +40,9 @@ class _End:
         return self._told or (self._owner is not None and os.getppid() != self._owner)
 
 
-@click.command(short_help="Work out effects of proposals.")
+@click.command(
+    short_help="Work out effects of proposals.", epilog="Example: accord work --store redis://127.0.0.1:6379/0"
+)
 @click.option(
     "--store",
     envvar="ACCORD_STORE_URL",
