@@ -11,6 +11,7 @@ import sys
 import time
 import urllib.request
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -95,8 +96,14 @@ def a_free_port() -> int:
 
 @pytest.fixture(scope="session")
 def served(data: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
+    with serving(data, tmp_path_factory.mktemp("served") / "log") as served:
+        yield served
+
+
+@contextmanager
+def serving(data: Path, log: Path) -> Iterator[Served]:
+    """``accord serve`` on a data folder, with a free port."""
     port = a_free_port()
-    log = tmp_path_factory.mktemp("served") / "log"
     command = [*ACCORD, "serve", "--port", str(port), "--workers", "1", "--threads", "2", "--data", str(data)]
     with log.open("w", encoding="utf-8") as file:
         process = subprocess.Popen(command, stdout=file, stderr=file, text=True, env=plain_environment())

@@ -187,7 +187,7 @@ def test_a_counter_may_do_none_of_it(accord: Accord, file: Callable[[str], str])
     ):
         refused = accord(*command)
         assert refused.exit_code == 2
-        assert "This token may not do that" in refused.output
+        assert "This key may not do that" in refused.output
         assert "this key's role is" in refused.output
 
 

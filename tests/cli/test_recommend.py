@@ -292,3 +292,26 @@ def test_wrong_use_and_malformed_orders(accord: Any, order: Callable[..., str]) 
     raw = accord("recommend", "--json", order("odd", FREE | {"weather": "fine"}))
     assert raw.exit_code == 2
     assert json.loads(raw.stdout)["errors"][0]["pointer"] == "/weather"
+
+
+def test_where_there_is_no_way_the_nearest_is_told(alone: Any, order: Callable[..., str]) -> None:
+    """The first of the remedies that validating the order gives, each of which was itself validated."""
+    file = order("hopeless", HOPELESS)
+    done = alone("recommend", "--shipped", file)
+    assert done.exit_code == 1
+    (verdict,) = json.loads(alone("validate", "--shipped", "--json", file).stdout)
+    assert verdict["verdict"] == "rejected"
+    page = " ".join(done.stdout.split())
+    assert f"The nearest way {verdict['remedies'][0]['text']} Then it is {verdict['remedies'][0]['verdict']}." in page
+    assert "The nearest way" not in alone("recommend", "--shipped", order("free", FREE)).stdout
+
+
+def test_what_a_plan_assumes_is_told_where_it_is_asked_for(alone: Any, order: Callable[..., str]) -> None:
+    file = order("free", FREE)
+    plan = json.loads(alone("recommend", "--shipped", "--json", file).stdout)["plans"][0]
+    (verdict,) = json.loads(alone("validate", "--shipped", "--json", order("plan", plan["order"])).stdout)
+    page = " ".join(alone("recommend", "--shipped", "--why", file).stdout.split())
+    assert verdict["assumed"]
+    assert all(of["shown"] in page for of in verdict["assumed"])
+    assert "Not said, so taken as" in page
+    assert "Not said, so taken as" not in alone("recommend", "--shipped", file).stdout

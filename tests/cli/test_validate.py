@@ -255,7 +255,7 @@ def test_nobody_answers(accord: Any, order: Callable[..., str]) -> None:
 def test_a_wrong_token(accord: Any, order: Callable[..., str]) -> None:
     done = accord("validate", order("fine", FINE), ACCORD_TOKEN="nobody")
     assert done.exit_code == 2
-    assert "does not take this token" in done.stderr
+    assert "does not take this key" in done.stderr
 
 
 def test_of_a_layer_that_is_only_tacked_the_tack_is_told(accord: Any) -> None:
@@ -281,3 +281,24 @@ def test_why_not_on_a_press_is_told_however_many_come_before_it(
     blocked = {**on, "press": "small", "verdict": "rejected", "settings": None, "because": "Its platen is too small."}
     show_verdict(Output(80, "utf-8"), "fine", {**verdict, "presses": [on, *others, blocked]}, 1)
     assert "Not on small: Its platen is too small." in capsys.readouterr().out
+
+
+def test_what_was_assumed_is_counted_and_told_with_its_reason(accord: Any, order: Any) -> None:
+    """What could hurt somebody stands above all; the rest is told where it is asked for."""
+    file = order("cushion", FINE)
+    assumed = json.loads(accord("validate", "--json", file).stdout)[0]["assumed"]
+    hurting = [of for of in assumed if of["could_hurt"]]
+    others = len(assumed) - len(hurting)
+    assert hurting
+    assert others
+    short, whole = accord("validate", file).stdout, accord("validate", "--why", file).stdout
+    assert f"{others} other things were not said and taken as usual; --why tells them." in " ".join(short.split())
+    assert "Not said, and taken to hold" in short
+    assert short.index("Not said, and taken to hold") < short.index("Settings on")
+    table = whole[whole.index("Not said, so taken as (first what could hurt somebody)") :]
+    assert "WHAT" in table
+    rows = [line for line in table.splitlines()[2:] if line[2:3].strip()]
+    assert len(rows) == len(assumed)
+    text = " ".join(table.split())
+    assert all(" ".join(of["why"].split())[:12] in text for of in assumed)
+    assert max(map(len, table.splitlines())) <= 80

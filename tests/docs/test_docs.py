@@ -78,6 +78,7 @@ def test_make_help_tells_of_every_target() -> None:
         "demo/README.md",
         "demo/plans/README.md",
         "docs/spreadsheet.md",
+        "docs/steward.md",
         "rules/accord_rules/book/README.md",
         "service/accord_service/store/README.md",
     ],

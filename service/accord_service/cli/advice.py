@@ -16,7 +16,7 @@ from accord_service.cli.show import say_heading, show_left_out
 Entries = Mapping[str, Document]
 
 
-@click.command()
+@click.command(epilog="Example: accord advice dryer")
 @click.argument("word", metavar="[WORD]", required=False)
 @click.option("--json", "as_json", is_flag=True, help="Print both as one JSON object, by kind and id.")
 @answered

@@ -27,7 +27,7 @@ from accord_rules.load.loader import load_folder
 from accord_rules.orders.order import Order
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
-from accord_rules.revision.catalogue import MIGRATION_DYES, MIGRATION_SHADES, MIGRATION_SHARES, SOURCE_KINDS
+from accord_rules.revision.catalogue import KINDS, MIGRATION_DYES, MIGRATION_SHADES, MIGRATION_SHARES, SOURCE_KINDS
 from accord_rules.revision.names import unknown_in
 from accord_rules.revision.rule import Rule
 from accord_rules.revision.sourcing import (
@@ -43,6 +43,7 @@ from accord_rules.verdict import STAGES
 from accord_service import offline
 from accord_service.cli.failure import Failure
 from accord_service.cli.orders import Refused
+from accord_service.http.wire import about
 from accord_service.run.times import newest_day
 from accord_service.steps.bundles import BundledAuthority, BundleRefused
 from accord_service.steps.shops import aged, faults_of
@@ -54,6 +55,9 @@ Document = Mapping[str, Any]
 FAULTY = "The document has faults"
 _NEAREST_TOLD = 3
 _NO_FACT = "There is no fact {!r}."
+_NO_LIMIT = "The book has no limit {!r}."
+# A change of the book is checked with the whole of it before it is answered, and orders wait their turn.
+_CONNECT_S, _SILENCE_S, _CHANGE_SILENCE_S = 3.05, 10.0, 60.0
 
 
 class Unknown(LookupError):
@@ -149,6 +153,28 @@ class StepRow:
 
 
 @dataclass(frozen=True, slots=True)
+class LimitPage:
+    """A limit with everything that reads it and that it rests on, as the book writes it; ``kind``: of its source."""
+
+    id: str
+    revision: int
+    limit: Document
+    kind: str
+    rules: Sequence[str]
+    steps: Sequence[str]
+    sources: Mapping[str, Document]
+
+
+@dataclass(frozen=True, slots=True)
+class KindRow:
+    """A kind of entry in the catalogue."""
+
+    kind: str
+    description: str
+    count: int
+
+
+@dataclass(frozen=True, slots=True)
 class SafetyLimit:
     """A limit that keeps people safe, with its value as people write it, and what it rests on."""
 
@@ -214,6 +240,21 @@ class Answerer(Protocol):
 
     def entries(self, kind: str) -> dict[str, Document]:
         """The entries of a kind as the book writes them, by name."""
+
+    def kinds(self) -> list[KindRow]:
+        """The kinds of entry in the catalogue."""
+
+    def entry(self, kind: str, name: str) -> Document:
+        """One entry, whole: of a product also what it has from its family. Raises Unknown."""
+
+    def limits(self) -> dict[str, Document]:
+        """Every limit as the book writes it, by name."""
+
+    def limit(self, name: str) -> LimitPage:
+        """Raises Unknown."""
+
+    def envelope(self, order: Document) -> Document:
+        """What is still allowed for what the order leaves open. Raises Refused."""
 
 
 class Service:
@@ -305,6 +346,35 @@ class Service:
     def entries(self, kind: str) -> dict[str, Document]:
         return _answer_of(lambda: {line.id: line.entry for line in self._client.catalogue(kind)})
 
+    def kinds(self) -> list[KindRow]:
+        return [KindRow(row.kind, row.description, row.count) for row in _answer_of(self._client.kinds)]
+
+    def entry(self, kind: str, name: str) -> Document:
+        return _answer_of(lambda: self._found(lambda: self._client.entry(kind, name).entry, f"{kind} has no {name!r}."))
+
+    def limits(self) -> dict[str, Document]:
+        return _answer_of(lambda: {line.id: line.entry for line in self._client.limits()})
+
+    def limit(self, name: str) -> LimitPage:
+        return _answer_of(lambda: self._found(lambda: self._limit_page(name), _NO_LIMIT.format(name)))
+
+    def _limit_page(self, name: str) -> LimitPage:
+        told = self._client.limit(name)
+        of = told.document
+        sources = {source: self._client.source(source).entry for source in told.entry["sources"]}
+        return LimitPage(told.id, of["revision"], told.entry, of["kind"], of["rules"], of["steps"], sources)
+
+    def envelope(self, order: Document) -> Document:
+        return _answer_of(lambda: self._client.envelope(order)).document
+
+    @staticmethod
+    def _found(ask: Callable[[], T], why: str) -> T:
+        """The answer. Raises Unknown, saying ``why``, where there is nothing of the name."""
+        try:
+            return ask()
+        except (accord_client.NotFound, ValueError):
+            raise Unknown(why) from None
+
 
 def _refused(problem: accord_client.ProblemError | None) -> Refused:
     """A problem that an order was answered with."""
@@ -322,12 +392,12 @@ def _answer_of(ask: Callable[[], T]) -> T:
         raise _refused(error) from None
     except accord_client.NotAuthorised as error:
         # Known, but not for this (403): the detail says which role it needs, and which this key has.
-        why = "This token may not do that" if error.status == 403 else "The service does not take this token"
+        why = "This key may not do that" if error.status == 403 else "The service does not take this key"
         raise Failure(f"{why} ({error}).") from None
     except accord_client.ProblemError as error:
         request_id = f" Request id {error.request_id}." if error.request_id else ""
         faults_told = "".join(f"\n  {fault}" for fault in error.errors)
-        raise Failure(f"The service refused: {error}.{request_id}{faults_told}") from None
+        raise Failure(f"The service refused: {str(error).removesuffix('.')}.{request_id}{faults_told}") from None
     except accord_client.AccordError as error:
         raise Failure(f"No answer: {error}.") from None
 
@@ -414,6 +484,38 @@ class Here:
     def entries(self, kind: str) -> dict[str, Document]:
         return dict(self._authority.book.documents[kind])
 
+    def kinds(self) -> list[KindRow]:
+        documents = self._authority.book.documents
+        return [KindRow(kind, about(of), len(documents[kind])) for kind, of in sorted(KINDS.items())]
+
+    def entry(self, kind: str, name: str) -> Document:
+        documents = self._authority.book.documents
+        if name not in documents[kind]:
+            raise Unknown(f"{kind} has no {name!r}.")
+        return entry_of(documents, kind, name)
+
+    def limits(self) -> dict[str, Document]:
+        return dict(self._authority.book.documents["limits"])
+
+    def limit(self, name: str) -> LimitPage:
+        book = self._authority.book
+        if name not in book.limits:
+            raise Unknown(_NO_LIMIT.format(name))
+        (sourced,) = limits_sourced((name,), book.limits, book.sources)
+        limit = book.documents["limits"][name]
+        return LimitPage(
+            name,
+            book.revision,
+            limit,
+            sourced.kind,
+            sorted(rule.id for rule in book.rules.values() if name in rule.limits),
+            sorted(step.id for step in book.steps.values() if name in step.limits),
+            {source: book.documents["sources"][source] for source in limit["sources"]},
+        )
+
+    def envelope(self, order: Document) -> Document:
+        return self._judged(lambda: self._authority.envelope(self._order(order), self._shop).document())
+
     def _order(self, document: Document) -> Order:
         try:
             return read(Order, document)
@@ -473,7 +575,7 @@ def _rests_on(book: Book, entry: Rule | Step) -> RestsOn:
 
 _URL = click.option("--url", envvar="ACCORD_URL", show_envvar=True, help="Address of the service to ask.")
 _TOKEN = click.option("--token", envvar="ACCORD_TOKEN", show_envvar=True, help="Your key.")
-_INSECURE = click.option("--allow-insecure", is_flag=True, help="Send the token over plain http to another machine.")
+_INSECURE = click.option("--allow-insecure", is_flag=True, help="Send your key over plain http to another machine.")
 _OPTIONS = (
     _URL,
     _TOKEN,
@@ -561,7 +663,7 @@ def service_named(command: Command) -> Command:
 @contextmanager
 def put_to(url: str | None, token: str | None, allow_insecure: bool) -> Iterator[ServiceCall]:
     """A ``ServiceCall`` to the service that the options name. Raises UsageError."""
-    with _client(url, token, allow_insecure) as client:
+    with _client(url, token, allow_insecure, silence_s=_CHANGE_SILENCE_S) as client:
         yield _put_to(client)
 
 
@@ -578,12 +680,17 @@ def _put_to(client: accord_client.Client) -> ServiceCall:
 
 @contextmanager
 def _client(
-    url: str | None, token: str | None, allow_insecure: bool, while_away: _WhileAway | None = None
+    url: str | None,
+    token: str | None,
+    allow_insecure: bool,
+    while_away: _WhileAway | None = None,
+    silence_s: float = _SILENCE_S,
 ) -> Iterator[accord_client.Client]:
     if not url or not token:
         raise click.UsageError("Say which service: --url and --token, or ACCORD_URL and ACCORD_TOKEN.")
     try:
-        client = accord_client.Client(url, token, allow_insecure=allow_insecure, offline=while_away)
+        timeout = (_CONNECT_S, silence_s)
+        client = accord_client.Client(url, token, timeout, allow_insecure=allow_insecure, offline=while_away)
     except accord_client.UnsafeAddress as error:
         raise click.UsageError(f"{error}. On a network you trust, --allow-insecure permits it.") from None
     except ValueError as error:

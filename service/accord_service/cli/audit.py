@@ -50,7 +50,7 @@ def audit() -> None:
     """The audit: every write, each sealed to the one before, and the head of them with a key."""
 
 
-@audit.command()
+@audit.command(epilog="Example: accord audit check")
 @_of_store
 @_seal_key
 @click.option("--anchor", "anchors", multiple=True, metavar="LINE", help="A line of `accord audit head` that was kept.")
@@ -84,7 +84,7 @@ def check(
     context.exit(WHOLE if is_whole else BROKEN)
 
 
-@audit.command()
+@audit.command(epilog="Example: accord audit head >anchor")
 @_of_store
 @service_named
 def head(store: str | None, url: str | None, token: str | None, allow_insecure: bool) -> None:
@@ -104,7 +104,7 @@ def head(store: str | None, url: str | None, token: str | None, allow_insecure: 
     click.echo(line)
 
 
-@audit.command()
+@audit.command(epilog="Example: accord audit adopt --data .data/demo")
 @click.option(
     "--store", "store", help="The store. Services may be running on it that have the key in use; none with another."
 )
@@ -135,7 +135,7 @@ def adopt(store: str | None, data: Path | None, seal_key: Path | None, as_it_is:
     click.echo(f"{counted(count, 'document')} {sealed}.")
 
 
-@audit.command()
+@audit.command(epilog="Example: accord audit new-key seal-key.pem")
 @click.argument("file", type=click.Path(dir_okay=False, path_type=Path))
 @click.option(
     "--old",
@@ -156,7 +156,7 @@ def new_key(file: Path, old: Path | None) -> None:
     click.echo(f"Key {seals.key_id}, public half {seals.public_key(seals.key_id)}.")
 
 
-@audit.command()
+@audit.command(epilog="Example: accord audit public-keys seal-key.pem")
 @click.argument("file", type=click.Path(exists=True, dir_okay=False, path_type=Path))
 def public_keys(file: Path) -> None:
     """Show the public halves of a key file, as a key file of its own: enough for whoever only checks."""

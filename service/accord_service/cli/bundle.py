@@ -26,7 +26,7 @@ def bundle() -> None:
     """Pull and show what your shop's orders are judged by while there is no line."""
 
 
-@bundle.command("pull")
+@bundle.command("pull", epilog="Example: accord bundle pull")
 @_FOLDER
 @click.option("--key", default="", help="The public key that signs it, to be pinned in place of one that is pinned.")
 @administered
@@ -50,7 +50,7 @@ def pull(put: ServiceCall, folder: Path | None, key: str) -> None:
         output.say(f"Pinned the key that signed it: {pulled.key}. No other is taken from now on.")
 
 
-@bundle.command("show")
+@bundle.command("show", epilog="Example: accord bundle show")
 @_FOLDER
 @click.option("--json", "as_json", is_flag=True, help="For scripts.")
 @click.pass_context

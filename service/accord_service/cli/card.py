@@ -50,18 +50,24 @@ _BAR = 9
 Row = tuple[str, str]
 
 
-def show_recommendation(output: Output, file: str, recommendation: Document, most_plans: int) -> None:
-    """The best plans as cards, each with what an office wants; then the further plans and what was ruled out."""
+def show_recommendation(
+    output: Output, file: str, recommendation: Document, most_plans: int, nearest: str | None = None
+) -> None:
+    """The best plans as cards, each with what an office wants; then the further plans and what was ruled out.
+
+    ``nearest``: where there is no plan, the nearest change with which there would be one.
+    """
     plans = recommendation["plans"]
     for plan in plans[:most_plans]:
         _card(output, plan, recommendation["reference"])
         _office(output, plan)
     _ways(output, file, recommendation)
+    if nearest is not None:
+        say_heading(output, "The nearest way")
+        output.say(nearest, indent=4)
     _further(output, plans[most_plans:])
     say_questions(output, recommendation["needs"])
-    _ruled_out(output, recommendation["ruled_out"], plans)
-    if recommendation["ruled_out_left_out"]:
-        output.say(f"And {recommendation['ruled_out_left_out']} more that will not do.", lead="    ")
+    show_ruled_out(output, recommendation, plans)
 
 
 # -- the card --------------------------------------------------------------------------------------------------------
@@ -331,6 +337,13 @@ def _way(plan: Document) -> tuple[str, str, str]:
         for explained in (decoration["explained"] for decoration in plan["decorations"])
     )
     return used, plan["verdict"], settings
+
+
+def show_ruled_out(output: Output, answer: Document, plans: Sequence[Document] = ()) -> None:
+    """What will not do, of a recommendation or an envelope, and how many more there are."""
+    _ruled_out(output, answer["ruled_out"], plans)
+    if answer["ruled_out_left_out"]:
+        output.say(f"And {answer['ruled_out_left_out']} more that will not do.", lead="    ")
 
 
 def _ruled_out(output: Output, ruled_out: Sequence[Document], plans: Sequence[Document]) -> None:

@@ -45,7 +45,7 @@ _LABEL_COLUMN = 15
 _BOLD: Mapping[str, Any] = MappingProxyType({"bold": True})
 
 
-@click.command()
+@click.command(epilog="Example: accord facts item.polyester_share")
 @click.argument("name", metavar="[NAME]", required=False)
 @click.option("--json", "as_json", is_flag=True, help="Print the fact as a JSON object, or the facts as a JSON list.")
 @answered

@@ -20,7 +20,7 @@ from accord_service.cli.show import show_refusal
 from accord_service.cli.svg import svg
 
 
-@click.command()
+@click.command(epilog="Example: accord heat demo/orders/009-team-tees-dye.json --shipped")
 @click.argument("file", metavar="ORDER.json")
 @click.option(
     "--svg",

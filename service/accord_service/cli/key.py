@@ -29,7 +29,7 @@ def key() -> None:
     """Keys. Needs an admin's key, or an owner's for those of the own shop."""
 
 
-@key.command()
+@key.command(epilog="Example: accord key issue mill-steps counter --holder Ivo")
 @click.argument("shop")
 @click.argument("role", type=click.Choice(ROLES))
 @click.option("--holder", metavar="NAME", required=True, help="Whose it is, by the name the collective knows them by.")
@@ -59,7 +59,7 @@ def issue(
         click.echo(f"It opens nothing until another admin confirms it: accord key confirm {issued['key_id']}", err=True)
 
 
-@key.command("list")
+@key.command("list", epilog="Example: accord key list --shop mill-steps")
 @click.option("--shop", help=f"Only this shop's keys; {COLLECTIVE} for those that belong to none.")
 @administered
 def list_(put: ServiceCall, shop: str | None) -> None:
@@ -69,7 +69,7 @@ def list_(put: ServiceCall, shop: str | None) -> None:
         click.echo("\t".join([*(key[name] or "-" for name in _COLUMNS), "waits" if key["waits"] else "-"]))
 
 
-@key.command()
+@key.command(epilog="Example: accord key show key_k7qz3n5w2xab4cde")
 @click.argument("id")
 @administered
 def show(put: ServiceCall, id: str) -> None:
@@ -78,7 +78,7 @@ def show(put: ServiceCall, id: str) -> None:
         click.echo(f"{name}\t{_shown(value)}")
 
 
-@key.command()
+@key.command(epilog="Example: accord key confirm key_k7qz3n5w2xab4cde")
 @click.argument("id")
 @administered
 def confirm(put: ServiceCall, id: str) -> None:
@@ -88,7 +88,7 @@ def confirm(put: ServiceCall, id: str) -> None:
     click.echo(f"Confirmed: {confirmed['key_id']}, {whose}.")
 
 
-@key.command()
+@key.command(epilog="Example: accord key revoke key_k7qz3n5w2xab4cde")
 @click.argument("id")
 @administered
 def revoke(put: ServiceCall, id: str) -> None:

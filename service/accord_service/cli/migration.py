@@ -12,7 +12,7 @@ from accord_service.cli.output import Output
 from accord_service.cli.show import show_migration
 
 
-@click.command()
+@click.command(epilog="Example: accord migration")
 @click.option("--json", "as_json", is_flag=True, help="Print the cells as the book writes them, as a JSON list.")
 @answered
 def migration(as_json: bool, **who: Any) -> None:

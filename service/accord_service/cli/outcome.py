@@ -16,7 +16,7 @@ def outcome() -> None:
     """How the pieces of a recorded order came out. Any key of the shop that recorded it will do."""
 
 
-@outcome.command()
+@outcome.command(epilog="Example: accord outcome report RECORD --failed peeled --washes 6")
 @click.argument("record")
 @click.option("--failed", type=click.Choice(FAILURES), help="What failed; left out, the piece came out good.")
 @click.option("--washes", type=click.IntRange(0, 1000), help="After how many washes.")
@@ -36,7 +36,7 @@ def report(
         click.echo(f"It drafted a proposal for the stewards: {reported['drafted_proposal_id']}", err=True)
 
 
-@outcome.command("list")
+@outcome.command("list", epilog="Example: accord outcome list RECORD")
 @click.argument("record")
 @administered
 def list_(put: ServiceCall, record: str) -> None:
@@ -45,7 +45,7 @@ def list_(put: ServiceCall, record: str) -> None:
         click.echo(_line(reported))
 
 
-@outcome.command()
+@outcome.command(epilog="Example: accord outcome withdraw RECORD o1")
 @click.argument("record")
 @click.argument("id")
 @administered

@@ -13,7 +13,7 @@ from accord_service.cli.output import Output
 from accord_service.cli.show import show_rule, show_rules
 
 
-@click.command()
+@click.command(epilog="Example: accord rule dye-on-natural-fibre")
 @click.argument("id", metavar="ID")
 @click.option("--edges", is_flag=True, help="Show the examples at the edges of the limits too.")
 @answered
@@ -27,7 +27,7 @@ def rule(id: str, edges: bool, **who: Any) -> None:
         show_rule(Output.of_terminal(), page, edges=edges)
 
 
-@click.command()
+@click.command(epilog="Example: accord rules --level blocks")
 @click.option("--topic", help="Only rules of this topic.")
 @click.option("--level", type=click.Choice(LEVELS), help="Only rules of this level.")
 @click.option("--json", "as_json", is_flag=True, help="Print id, topic, level and title of each as a JSON list.")

@@ -51,7 +51,7 @@ class KeyFile:
     key: tuple[WantedKey, ...] = required(Many(Object(WantedKey), 1000, 1))
 
 
-@click.command()
+@click.command(epilog="Example: accord seed demo --data .data/demo")
 @click.argument("folder", type=click.Path(exists=True, file_okay=False, path_type=Path))
 @click.option(
     "--data",

@@ -28,7 +28,7 @@ def _holder(context: click.Context, parameter: click.Parameter, value: str | Non
         raise click.BadParameter(error.message) from None
 
 
-@click.command()
+@click.command(epilog="Example: accord serve --data .data/demo --port 8080")
 @click.option("--host", default="127.0.0.1", show_default=True, help="Address to listen on.")
 @click.option("--port", type=click.IntRange(1, 65535), default=8080, show_default=True, help="Port to listen on.")
 @click.option("--workers", type=click.IntRange(1, 64), envvar="ACCORD_WORKERS", show_envvar=True, help="Processes.")

@@ -5,15 +5,21 @@ from __future__ import annotations
 import json
 import tomllib
 from pathlib import Path
+from typing import Any
 
 import click
+import tomlkit
 
 from accord_rules.orders.order import INSTRUMENTS
 from accord_rules.revision.readings import DOUBTS
-from accord_service.cli.answerers import ServiceCall, administered
+from accord_service.cli.answerers import Document, ServiceCall, administered
+from accord_service.cli.columns import say_table
 from accord_service.cli.failure import Failure
 from accord_service.cli.output import Output
+from accord_service.cli.own import JSON, VALIDATE_ONLY, print_json, show_altered
 from accord_service.cli.show import reading_line, reading_notes, show_shop
+
+_ETAG_LINE = "# The version that this was written from: "
 
 
 @click.group()
@@ -21,7 +27,7 @@ def shop() -> None:
     """One's own shop, and the shops of the collective, which need an admin's key."""
 
 
-@shop.command("status")
+@shop.command("status", epilog="Example: accord shop status")
 @click.option("--json", "as_json", is_flag=True, help="Print the raw answer.")
 @administered
 def status(put: ServiceCall, as_json: bool) -> None:
@@ -34,7 +40,83 @@ def status(put: ServiceCall, as_json: bool) -> None:
         show_shop(output, document)
 
 
-@shop.command("add")
+@shop.command("show", epilog="Example: accord shop show, or accord shop show --toml > my-shop.toml")
+@click.option("--toml", "as_toml", is_flag=True, help="Print the whole document, to be edited and sent by shop edit.")
+@click.option("--json", "as_json", is_flag=True, help="Print the whole document as JSON.")
+@administered
+def show(put: ServiceCall, as_toml: bool, as_json: bool) -> None:
+    """Show your shop: its presses, what stands ready, how much it keeps, its own names and samples."""
+    output = Output.of_terminal()
+    read = put(lambda client: client.shop())
+    document = read.document
+    if as_toml:
+        click.echo(f"{_ETAG_LINE}{read.etag}\n{tomlkit.dumps(dict(document))}", nl=False)
+        return
+    if as_json:
+        print_json(output, document)
+        return
+    output.say(document["name"], lead=f"{document['id']}  ", lead_style={"bold": True})
+    output.say(f"Market {document['market']}, units {document['unit_system']}.", lead="  ")
+    output.say(f"Always so at its presses: {', '.join(document['standing']) or 'nothing said'}.", lead="  ")
+    output.blank()
+    rows = (
+        (press["id"], press["type"], _size(press.get("platen")), str(len(press.get("calibration", ()))))
+        for press in document["presses"]
+    )
+    say_table(output, ("press", "type", "platen", "probe readings"), rows)
+    output.blank()
+    stock = document["stock"]
+    kept = f"{len(stock['products'])} products, {len(stock['consumables'])} consumables"
+    output.say(f"It keeps {kept}, {len(stock.get('withdrawn', ()))} out of use (accord stock list).", lead="  ")
+    own = sum(map(len, document.get("names", {}).values()))
+    output.say(f"It has {own} names of its own (accord names list).", lead="  ")
+    output.say(f"It has {len(document.get('samples', ()))} samples on record (accord shop status).", lead="  ")
+
+
+@shop.command("edit", epilog="Example: accord shop show --toml > my-shop.toml, edit it, accord shop edit my-shop.toml")
+@click.argument("file", type=click.Path(exists=True, dir_okay=False, path_type=Path), metavar="FILE.toml")
+@VALIDATE_ONLY
+@JSON
+@administered
+def edit(put: ServiceCall, file: Path, validate_only: bool, as_json: bool) -> None:
+    """Replace your shop by what FILE.toml says, and show what that changes (owner).
+
+    A file that `accord shop show --toml` wrote says which version it is of: where somebody else changed the shop since,
+    nothing is written.
+    """
+    document, etag = _shop_file(file)
+    now = put(lambda client: client.shop())
+    if etag and etag != now.etag:
+        raise Failure(
+            f"Somebody changed the shop since {file} was written, and that would be lost. Write a new one:"
+            " accord shop show --toml."
+        )
+    after = put(
+        lambda client: client.administration.replace_own_shop(document, etag or now.etag, validate_only=validate_only)
+    )
+    show_altered(now.document, after.document, validate_only=validate_only, as_json=as_json)
+
+
+def _shop_file(file: Path) -> tuple[dict[str, Any], str]:
+    """A shop's document, and the ETag of the version that it was written from; empty where it does not say it."""
+    try:
+        text = file.read_text(encoding="utf-8")
+        document = tomllib.loads(text)
+    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+        raise Failure(f"{file}: {error}") from None
+    first = text.partition("\n")[0]
+    return document, first.removeprefix(_ETAG_LINE).strip() if first.startswith(_ETAG_LINE) else ""
+
+
+def _size(platen: Document | None) -> str:
+    if not platen:
+        return "its type's"
+    return " x ".join(platen[side] for side in ("width", "height") if side in platen) or ", ".join(
+        map(str, platen.values())
+    )
+
+
+@shop.command("add", epilog="Example: accord shop add demo/shops/mill-steps.toml")
 @click.argument("file", type=click.Path(exists=True, dir_okay=False, path_type=Path), metavar="FILE.toml")
 @click.option("--validate-only", is_flag=True, help="Check everything, write nothing.")
 @administered
@@ -48,7 +130,7 @@ def add(put: ServiceCall, file: Path, validate_only: bool) -> None:
     click.echo(f"{'Could be added' if validate_only else 'Added'}: {added['id']} ({added['name']}).")
 
 
-@shop.command("list")
+@shop.command("list", epilog="Example: accord shop list")
 @administered
 def list_(put: ServiceCall) -> None:
     """List every shop: id, name, version, when it last changed."""
@@ -66,7 +148,9 @@ _READING = click.argument("reading_id", metavar="READING")
 _VALIDATE_ONLY = click.option("--validate-only", is_flag=True, help="Check everything, write nothing.")
 
 
-@reading.command("add")
+@reading.command(
+    "add", epilog="Example: accord shop reading add bench '180 °C' '177 °C' '176 °C' --taken-on 2026-03-02"
+)
 @_PRESS
 @click.argument("display", metavar="DISPLAY")
 @click.argument("surface", metavar="SURFACE...", nargs=-1, required=True)
@@ -95,7 +179,7 @@ def add_reading(
     click.echo(f"{'Could be entered' if validate_only else 'Entered'}: {reading_line(made)}. {becomes}")
 
 
-@reading.command("list")
+@reading.command("list", epilog="Example: accord shop reading list bench")
 @_PRESS
 @administered
 def list_readings(put: ServiceCall, press_id: str) -> None:
@@ -106,7 +190,7 @@ def list_readings(put: ServiceCall, press_id: str) -> None:
             click.echo(f"\t{note}")
 
 
-@reading.command("confirm")
+@reading.command("confirm", epilog="Example: accord shop reading confirm bench READING")
 @_PRESS
 @_READING
 @_VALIDATE_ONLY
@@ -117,7 +201,7 @@ def confirm_reading(put: ServiceCall, press_id: str, reading_id: str, validate_o
     click.echo(f"{'Could be confirmed' if validate_only else 'Confirmed'}: {reading_line(made)}. It counts.")
 
 
-@reading.command("withdraw")
+@reading.command("withdraw", epilog="Example: accord shop reading withdraw bench READING")
 @_PRESS
 @_READING
 @_VALIDATE_ONLY

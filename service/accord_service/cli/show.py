@@ -25,6 +25,7 @@ from accord_service.cli.answerers import (
     StepPage,
     StepRow,
 )
+from accord_service.cli.columns import say_table
 from accord_service.cli.orders import Refused
 from accord_service.cli.output import Output, few
 
@@ -55,7 +56,7 @@ _UNKNOWN = "This command does not know that word: ask a newer one, and do not pr
 _GOES: Mapping[str, str] = MappingProxyType({"cover": "under", "pad": "with", "tape": "with"})
 _LEVEL_COLUMN = 13
 _MOST_ALLOWED = 24
-_PRESSES_TOLD_MOST = 8
+_PRESSES_TOLD_MOST = 2
 _MAIN = "main"
 
 
@@ -67,13 +68,14 @@ def style_of(word: str) -> Mapping[str, Any]:
 # -- verdicts ------------------------------------------------------------------------------------------------------
 
 
-def show_verdict(output: Output, file: str, verdict: Document, decorations: int) -> None:
-    """One verdict, whole; ``decorations`` is how many the order has."""
+def show_verdict(output: Output, file: str, verdict: Document, decorations: int, *, why: bool = False) -> None:
+    """One verdict; ``decorations`` is how many the order has. ``why`` tells all presses that will not do, and all that
+    was assumed with its reason; what could hurt somebody is told in any case, and first."""
     output.blank()
     _headline(output, verdict["verdict"], file, verdict["reference"])
     output.say(_SUMMARY.get(verdict["verdict"], _UNKNOWN) + _judged_on(verdict), lead="  ")
     say_unsaid(output, verdict["unsaid"])
-    _not_there(output, verdict)
+    _not_there(output, verdict, None if why else _PRESSES_TOLD_MOST)
     # The list of conditions says what to do; under each finding it would be said twice.
     listed = verdict["verdict"] == "conditional"
     for finding, places in _alike(verdict["findings"]):
@@ -85,7 +87,7 @@ def show_verdict(output: Output, file: str, verdict: Document, decorations: int)
     say_questions(output, verdict["needs"])
     _chosen(output, verdict)
     _remedies(output, verdict)
-    _assumed(output, verdict["assumed"])
+    say_assumed(output, verdict["assumed"], why=why)
 
 
 def show_brief(output: Output, file: str, verdict: Document) -> None:
@@ -146,13 +148,15 @@ def say_samples(output: Output, samples: Iterable[Document]) -> None:
         output.say(sample["text"], lead="  ")
 
 
-def _not_there(output: Output, verdict: Document) -> None:
-    """Why the other presses will not do, where this one will."""
+def _not_there(output: Output, verdict: Document, most: int | None) -> None:
+    """Why the other presses will not do, where this one will; ``most``: of so many, None for all."""
     if verdict["verdict"] == "rejected":
         return
     blocked = [judgement for judgement in verdict["presses"] if judgement["because"] is not None]
-    for judgement in blocked[:_PRESSES_TOLD_MOST]:
-        output.say(judgement["because"], lead=f"  Not on {judgement['press']}: ")
+    for judgement in blocked[:most]:
+        output.say(f"Not on {judgement['press']}: {judgement['because']}", lead="  - ")
+    if left := blocked[len(blocked[:most]) :]:
+        output.say(f"Nor on {len(left)} {'press' if len(left) == 1 else 'presses'} more (--why).", lead="  - ")
 
 
 def _alike(findings: Sequence[Document]) -> list[tuple[Document, list[str]]]:
@@ -288,15 +292,23 @@ def _remedies(output: Output, verdict: Document) -> None:
         output.say(f"There are more changes than could be tried: there may well be {more}.", lead="  ")
 
 
-def _assumed(output: Output, assumed: Sequence[Document]) -> None:
-    """Only what was taken to hold: the reasons are in the raw document."""
+def say_assumed(output: Output, assumed: Sequence[Document], *, why: bool) -> None:
+    """What was taken to hold, with the reasons where ``why`` is asked; else only how much, since what of it could hurt
+    somebody is told above everything."""
     if not assumed:
         return
-    say_heading(output, "Not said, so taken as")
-    output.say(
-        "; ".join(f"{_named(assumption['pointer'])}: {assumption['shown']}" for assumption in assumed) + ".",
-        lead="    ",
+    if not why:
+        rest = sum(not assumption["could_hurt"] for assumption in assumed)
+        if rest:
+            output.blank()
+            things = "thing was" if rest == 1 else "things were"
+            output.say(f"{rest} other {things} not said and taken as usual; --why tells them.", lead="  ")
+        return
+    say_heading(output, "Not said, so taken as (first what could hurt somebody)")
+    rows = (
+        (_named(of["pointer"]), of["shown"], of["why"]) for of in sorted(assumed, key=lambda of: not of["could_hurt"])
     )
+    say_table(output, ("what", "taken as", "why"), rows)
 
 
 def _named(pointer: str) -> str:
@@ -399,7 +411,7 @@ def show_rule(output: Output, shown: RulePage, *, edges: bool) -> None:
     output.say(" ".join(rule["when"].replace("\\\n", " ").split()), lead="    ")
     _limits(output, shown.rests_on)
     _market_rows(output, shown.market_rows)
-    _sources(output, shown.rests_on.sources)
+    say_sources(output, shown.rests_on.sources)
     if rule.get("step"):
         say_heading(output, "Step of the plan")
         output.say(f"{rule['step']}; accord step {rule['step']} tells it.", lead="    ")
@@ -442,7 +454,7 @@ def show_step(output: Output, shown: StepPage, *, edges: bool) -> None:
     if shown.rules:
         say_list(output, "Rules that ask for it", shown.rules)
     _limits(output, shown.rests_on)
-    _sources(output, shown.rests_on.sources)
+    say_sources(output, shown.rests_on.sources)
     for heading, key in (("In the plan of", "fires"), ("Not in the plan of", "silent")):
         if step.get(key):
             _examples(output, heading, step[key], edges=edges)
@@ -492,13 +504,13 @@ def _filled(sentence: str, limits: Mapping[str, Document]) -> str:
 
     def value(match: re.Match[str]) -> str:
         if match.group(1) and match.group(2) in limits:
-            return _amount(limits[match.group(2)])
+            return amount(limits[match.group(2)])
         return f"<{match.group(2).replace('.', ' ').replace('_', ' ')}>"
 
     return re.sub(r"\{(limit\()?([a-z0-9_.]+)\)?\}", value, sentence)
 
 
-def _amount(limit: Document, key: str = "value") -> str:
+def amount(limit: Document, key: str = "value") -> str:
     """A limit's value with its unit, which the book leaves out only where the dimension is a plain number."""
     value = limit[key]
     if isinstance(value, str):
@@ -513,7 +525,7 @@ def _limits(output: Output, rests_on: RestsOn) -> None:
     for name, limit in rests_on.limits.items():
         safety = " A safety limit: loosening it takes two stewards." if limit["safety"] else ""
         output.say(
-            f"{limit['title']}: {_amount(limit)}. A shop may only make it {limit['stricter']}.{safety}", lead="    - "
+            f"{limit['title']}: {amount(limit)}. A shop may only make it {limit['stricter']}.{safety}", lead="    - "
         )
         output.say(f"[{name}; {_words(rests_on.kinds[name])}: {', '.join(limit['sources'])}]", indent=6)
         if limit.get("note"):
@@ -530,7 +542,8 @@ def _market_rows(output: Output, rows: Sequence[SourcedRow]) -> None:
         output.say(f"{matter} in the market {row.market} [{_words(row.kind)}: {', '.join(row.sources)}]", lead="    - ")
 
 
-def _sources(output: Output, sources: Mapping[str, Document]) -> None:
+def say_sources(output: Output, sources: Mapping[str, Document]) -> None:
+    """What something rests on: each source with how far it can be trusted."""
     say_heading(output, "Rests on")
     for name, source in sources.items():
         output.say(f"{_words(source['kind'])}: {source['title']} [{name}]", lead="    - ")

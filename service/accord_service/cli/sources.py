@@ -13,7 +13,7 @@ from accord_service.cli.output import Output
 from accord_service.cli.show import show_sourcing
 
 
-@click.command()
+@click.command(epilog="Example: accord sources --shipped")
 @click.option("--json", "as_json", is_flag=True, help="Print the counts and the safety limits as JSON.")
 @answered
 def sources(as_json: bool, **who: Any) -> None:

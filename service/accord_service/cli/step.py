@@ -13,7 +13,7 @@ from accord_service.cli.output import Output
 from accord_service.cli.show import show_step, show_steps
 
 
-@click.command()
+@click.command(epilog="Example: accord step cover-what-marks")
 @click.argument("id", metavar="ID")
 @click.option("--edges", is_flag=True, help="Show the examples given as facts too.")
 @answered
@@ -27,7 +27,7 @@ def step(id: str, edges: bool, **who: Any) -> None:
         show_step(Output.of_terminal(), page, edges=edges)
 
 
-@click.command()
+@click.command(epilog="Example: accord steps --stage press")
 @click.option("--stage", type=click.Choice(STAGES), help="Only steps of this stage.")
 @click.option("--json", "as_json", is_flag=True, help="Print id, stage and text of each as a JSON list.")
 @answered

@@ -29,6 +29,7 @@ _OF_TABLES = ("column", "columns_file", "columns_only", "encoding", "sheet", "he
 @click.argument("files", nargs=-1, required=True, metavar="FILE...")
 @click.option("--json", "as_json", is_flag=True, help="Of single orders: the raw answers as a JSON list, one a file.")
 @click.option("--brief", is_flag=True, help="Of single orders: one line a file.")
+@click.option("--why", is_flag=True, help="Of single orders: all that was assumed, and all presses that won't do.")
 @click.option("--output", "output_as", type=click.Choice(FORMATS), help="Results row by row; table when left out.")
 @click.option("--to", type=_FILE, help="Write the results into this file.")
 @click.option("--all", "every", is_flag=True, help="In a table, accepted rows too, with their settings.")
@@ -42,7 +43,9 @@ _OF_TABLES = ("column", "columns_file", "columns_only", "encoding", "sheet", "he
 @click.option("--revision", type=click.IntRange(1), help="The book's revision to answer from, when going on.")
 @answered
 @click.pass_context
-def validate(context: click.Context, /, files: tuple[str, ...], as_json: bool, brief: bool, **options: Any) -> None:
+def validate(
+    context: click.Context, /, files: tuple[str, ...], as_json: bool, brief: bool, why: bool, **options: Any
+) -> None:
     """Say of orders whether they can be done.
 
     FILE is an order (.json, or "-" for standard input), a list of orders (.json, .ndjson, .jsonl), or a table with an
@@ -53,16 +56,16 @@ def validate(context: click.Context, /, files: tuple[str, ...], as_json: bool, b
         raise click.UsageError("--json and --brief are two ways to print: choose one.")
     bulk = {name: options.pop(name) for name in (*_OF_TABLES, "output_as", "to", "every", "from_row", "revision")}
     is_bulk = bulk["output_as"] is not None or any(map(is_many, files))
-    _check_use(files, bulk, is_bulk=is_bulk, raw=as_json or brief)
+    _check_use(files, bulk, is_bulk=is_bulk, raw=as_json or brief or why)
     if is_bulk:
         context.exit(_in_bulk(files, bulk, options))
-    context.exit(_one_by_one(files, as_json, brief, options))
+    context.exit(_one_by_one(files, as_json, brief, why, options))
 
 
 def _check_use(files: tuple[str, ...], bulk: dict[str, Any], *, is_bulk: bool, raw: bool) -> None:
     """Raises UsageError for options that say nothing about these files."""
     if raw and is_bulk:
-        raise click.UsageError("--json and --brief print single orders: --output json or table prints rows.")
+        raise click.UsageError("--json, --brief and --why are for single orders: --output json or table prints rows.")
     if any(bulk[name] for name in _OF_TABLES) and not all(map(is_table, files)):
         raise click.UsageError(
             "--columns-only, --column, --columns, --header-row, --sheet and --encoding go with tables."
@@ -84,7 +87,7 @@ def _in_bulk(files: tuple[str, ...], bulk: dict[str, Any], who: dict[str, Any]) 
         return validate_files(accord, files, how, wanted)
 
 
-def _one_by_one(files: tuple[str, ...], as_json: bool, brief: bool, who: dict[str, Any]) -> int:
+def _one_by_one(files: tuple[str, ...], as_json: bool, brief: bool, why: bool, who: dict[str, Any]) -> int:
     """Each file an order, each verdict whole."""
     output = Output.of_terminal()
     answers: list[Document] = []
@@ -98,7 +101,7 @@ def _one_by_one(files: tuple[str, ...], as_json: bool, brief: bool, who: dict[st
                 codes.append(UNASKED if isinstance(answer, Refused) else code_of(answer["verdict"]))
                 answers.append(answer.document() if isinstance(answer, Refused) else answer)
                 if not as_json:
-                    _show(output, file, answer, decorations, brief)
+                    _show(output, file, answer, decorations, brief, why)
         finally:  # what was answered before the service went away is not lost
             if as_json:
                 click.echo(json.dumps(answers, ensure_ascii=not output.is_utf, indent=2))
@@ -114,10 +117,10 @@ def _answer(accord: Answerer, file: str) -> tuple[Document | Refused, int]:
         return refused, 0
 
 
-def _show(output: Output, file: str, answer: Document | Refused, decorations: int, brief: bool) -> None:
+def _show(output: Output, file: str, answer: Document | Refused, decorations: int, brief: bool, why: bool) -> None:
     if isinstance(answer, Refused):
         (show_refusal_brief if brief else show_refusal)(output, file, answer)
     elif brief:
         show_brief(output, file, answer)
     else:
-        show_verdict(output, file, answer, decorations)
+        show_verdict(output, file, answer, decorations, why=why)

@@ -16,7 +16,7 @@ from accord_service.cli.output import Output
 from accord_service.cli.show import say_heading, show_left_out
 
 
-@click.command()
+@click.command(epilog="Example: accord words dtf")
 @click.argument("word", metavar="[WORD]", required=False)
 @click.option("--json", "as_json", is_flag=True, help="Print kind, id, title and words of each as a JSON list.")
 @answered

@@ -56,7 +56,9 @@ class _HeadWatch:
             self._store.newest.look()
 
 
-@click.command(short_help="Work out effects of proposals.")
+@click.command(
+    short_help="Work out effects of proposals.", epilog="Example: accord work --store redis://127.0.0.1:6379/0"
+)
 @click.option(
     "--store",
     envvar="ACCORD_STORE_URL",

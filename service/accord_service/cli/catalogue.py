@@ -1,0 +1,102 @@
+"""``accord catalogue``: what the book knows, kind by kind."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator, Mapping
+from dataclasses import asdict
+from typing import Any
+
+import click
+
+from accord_service.cli.answerers import Answerer, Document, Unknown, answered, answerer, no_such
+from accord_service.cli.columns import say_table
+from accord_service.cli.output import Output
+
+
+@click.command(epilog="Example: accord catalogue blanks, then accord catalogue blanks tee-heavy-white")
+@click.argument("kind", metavar="[KIND", required=False)
+@click.argument("name", metavar="[NAME]]", required=False)
+@click.option("--json", "as_json", is_flag=True, help="Print the kinds or entries as a JSON list, one as an object.")
+@answered
+def catalogue(kind: str | None, name: str | None, as_json: bool, **who: Any) -> None:
+    """List the kinds of entry in the book, the entries of a KIND, or tell the one of a NAME whole."""
+    output = Output.of_terminal()
+    with answerer(**who) as accord:
+        if kind is None:
+            rows = accord.kinds()
+            if as_json:
+                _print(output, [asdict(row) for row in rows])
+            else:
+                say_table(
+                    output, ("kind", "entries", "what it is"), ((r.kind, str(r.count), r.description) for r in rows)
+                )
+            return
+        kind = _kind(accord, kind)
+        if name is None:
+            entries = accord.entries(kind)
+            if as_json:
+                _print(output, [{"id": id_, "entry": entry} for id_, entry in entries.items()])
+            else:
+                _list(output, kind, entries)
+            return
+        entry = _entry(accord, kind, name)
+    if as_json:
+        _print(output, {"kind": kind, "id": name, "entry": entry})
+    else:
+        output.say(_title(entry), lead=f"{name}  ", lead_style={"bold": True}, indent=4)
+        output.blank()
+        say_table(output, ("field", "value"), leaves(entry))
+
+
+def _kind(accord: Answerer, kind: str) -> str:
+    known = [row.kind for row in accord.kinds()]
+    spelt = kind.replace("-", "_")
+    if spelt not in known:
+        raise no_such(f"The book has no kind of entry {kind!r}.", spelt, known, "accord catalogue")
+    return spelt
+
+
+def _entry(accord: Answerer, kind: str, name: str) -> Document:
+    try:
+        return accord.entry(kind, name)
+    except Unknown as error:
+        raise no_such(str(error), name, accord.entries(kind), f"accord catalogue {kind}") from None
+
+
+def _list(output: Output, kind: str, entries: Mapping[str, Document]) -> None:
+    say_table(output, ("name", "what it is"), ((id_, _title(entry)) for id_, entry in entries.items()))
+    output.blank()
+    output.say(f"{len(entries)} {kind.replace('_', ' ')}; accord catalogue {kind} NAME tells one whole.")
+
+
+def _title(entry: Document) -> str:
+    """What an entry calls itself, in the field that its kind has for that."""
+    return next((str(entry[key]) for key in ("title", "name", "text", "note") if entry.get(key)), "")
+
+
+def leaves(value: Any, place: str = "") -> Iterator[tuple[str, str]]:
+    """Each value in an entry with where it stands, as people read it; lists of plain values are one."""
+    if isinstance(value, Mapping):
+        for key, element in value.items():
+            yield from leaves(element, f"{place}.{key}".strip("."))
+    elif isinstance(value, list) and any(isinstance(element, Mapping | list) for element in value):
+        for number, element in enumerate(value, start=1):
+            yield from leaves(element, f"{place} {number}")
+    else:
+        yield place, written(value)
+
+
+def written(value: Any) -> str:
+    """A value of the book as people read it."""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, list):
+        return ", ".join(map(written, value)) or "none"
+    if isinstance(value, float):
+        return f"{value:g}"
+    return " ".join(str(value).replace("\\\n", " ").split())
+
+
+def _print(output: Output, document: Any) -> None:
+    click.echo(json.dumps(document, ensure_ascii=not output.is_utf, indent=2))

@@ -1,0 +1,128 @@
+"""``accord`` by itself, the grouped list, completion, and that help is quick and has an example. No outside source."""
+
+from __future__ import annotations
+
+import ast
+import shutil
+import subprocess
+import sys
+from collections.abc import Callable, Iterator
+from importlib import import_module
+from pathlib import Path
+from typing import Any
+
+import click
+import pytest
+
+from accord_service.cli.main import COMMANDS, GROUPS, main
+
+CLI = Path(import_module("accord_service.cli").__path__[0])
+
+
+def commands(group: click.Group = main, before: str = "") -> Iterator[tuple[str, click.Command]]:
+    """Every command by its whole name."""
+    for name in group.list_commands(click.Context(group)):
+        command = group.get_command(click.Context(group), name)
+        assert command is not None
+        if isinstance(command, click.Group):
+            yield from commands(command, f"{before}{name} ")
+        else:
+            yield f"{before}{name}", command
+
+
+def test_by_itself_it_says_what_to_do_first(alone: Any) -> None:
+    done = alone()
+    assert done.exit_code == 0
+    assert max(map(len, done.stdout.splitlines())) <= 80
+    lines = done.stdout.splitlines()
+    for who in ("At the counter", "As an owner", "As a steward"):
+        assert any(line.strip().startswith(who) for line in lines)
+    page = done.stdout
+    assert all(f"{group}:" in page for group in GROUPS)
+    assert [name for name in COMMANDS if f"\n  {name} " not in page] == []
+    assert alone("--help").stdout.count("\n  validate ") == 1
+
+
+FIRST = ("validate", "recommend", "shop show", "stock add", "press calibrate", "proposal list", "propose", "book copy")
+
+
+@pytest.mark.parametrize("first", FIRST)
+def test_what_it_says_to_do_first_is_there(alone: Any, first: str) -> None:
+    assert f"accord {first}" in " ".join(alone().stdout.split())
+    assert alone(*first.split(), "--help").exit_code == 0
+
+
+def test_each_has_help_with_an_example() -> None:
+    every = dict(commands())
+    assert len(every) > len(COMMANDS)
+    assert [name for name, command in every.items() if not (command.epilog or "").startswith("Example: ")] == []
+    assert [name for name, command in every.items() if not command.help] == []
+
+
+def test_each_example_is_a_command_with_options_that_there_are() -> None:
+    every = dict(commands())
+    shown = [
+        part.strip().split()
+        for command in every.values()
+        for part in (command.epilog or "").removeprefix("Example: ").replace(",", ";").split(";")
+        if part.strip().startswith("accord ")
+    ]
+    assert len(shown) > 20
+    for _, *words in shown:
+        name = next((" ".join(words[:n]) for n in (3, 2, 1) if " ".join(words[:n]) in every), None)
+        assert name is not None, words
+        options = {option for parameter in every[name].params for option in parameter.opts}
+        assert {word.strip('",') for word in words if word.startswith("--")} <= options, words
+
+
+def test_the_list_imports_no_command(own_process: Callable[..., subprocess.CompletedProcess[bytes]]) -> None:
+    """Importing the rules takes a second; help, the list and completion have 0.3 s (tests/bench/bench_speed.py)."""
+    code = (
+        "import sys; from accord_service.cli.main import main\n"
+        "for words in ([], ['--help']):\n"
+        "    try: main(words, prog_name='accord')\n"
+        "    except SystemExit: pass\n"
+        "heavy = [name for name in sys.modules if name in ('numpy', 'scipy', 'accord_rules.authority', 'requests')]\n"
+        "assert not heavy, heavy"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, timeout=60, check=False)
+    assert done.returncode == 0, done.stderr
+
+
+@pytest.mark.parametrize("shell", ["bash", "zsh", "fish"])
+def test_a_shell_is_told_how_to_complete(alone: Any, shell: str) -> None:
+    done = alone("completion", shell)
+    assert done.exit_code == 0
+    assert f"_ACCORD_COMPLETE={shell}_complete" in done.stdout
+    if program := shutil.which(shell):
+        subprocess.run([program, "-n"], input=done.stdout.encode(), check=True, timeout=30)
+    assert alone("completion", "tcsh").exit_code == 2
+
+
+@pytest.mark.parametrize(
+    ("typed", "completed"),
+    [
+        ("accord propo", ["propose", "proposal"]),
+        ("accord limit", ["limits", "limit"]),
+        ("accord proposal pub", ["publish"]),
+        ("accord validate --wh", ["--why"]),
+        ("accord completion z", ["zsh"]),
+    ],
+)
+def test_a_shell_completes(own_process: Any, typed: str, completed: list[str]) -> None:
+    count = str(len(typed.split()) - 1)
+    done = own_process(COMP_WORDS=typed, COMP_CWORD=count, _ACCORD_COMPLETE="bash_complete")
+    assert done.returncode == 0, done.stderr
+    assert sorted(line.partition(",")[2] for line in done.stdout.decode().splitlines()) == sorted(completed)
+
+
+def test_every_module_of_commands_is_in_the_list() -> None:
+    """A command that nobody can call is forgotten in COMMANDS."""
+    named = {line.module for line in COMMANDS.values()}
+    for file in CLI.glob("*.py"):
+        tree = ast.parse(file.read_text(encoding="utf-8"))
+        decorators = [
+            ast.unparse(of) for node in tree.body if isinstance(node, ast.FunctionDef) for of in node.decorator_list
+        ]
+        if any(of.startswith(("click.command", "click.group")) for of in decorators) and file.stem != "main":
+            assert file.stem in named, file.name
