@@ -175,6 +175,8 @@ def test_a_report_is_made_listed_and_withdrawn(served: Any, accord: Accord, data
     withdrawn = accord("outcome", "withdraw", record["record_id"], "o1").output
     assert withdrawn == accord("outcome", "list", record["record_id"]).output != made.output
     assert accord("outcome", "report", record["record_id"]).output.startswith("o2\t0\tgood\t-\t")
+    # Other tests ask the same service, and a bundle does not know of reports.
+    assert accord("outcome", "withdraw", record["record_id"], "o2").exit_code == 0
 
 
 def test_a_counter_may_do_none_of_it(accord: Accord, file: Callable[[str], str]) -> None:

@@ -84,7 +84,11 @@ def experiences(counts: Sequence[CellCount]) -> Experiences:
         return NO_EXPERIENCE
     cells = {(c.cell.transfer, c.cell.substrate, c.cell.press_type): (c, summary(c)) for c in counts}
     return MappingProxyType(
-        {key: Experience(count.good, count.failed, share.low, share.high) for key, (count, share) in cells.items()}
+        {
+            key: Experience(count.good, count.failed, share.low, share.high)
+            for key, (count, share) in cells.items()
+            if count.good + count.failed  # all of them withdrawn is no experience
+        }
     )
 
 
