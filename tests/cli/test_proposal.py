@@ -230,4 +230,4 @@ def test_a_counter_sees_all_and_proposes_nothing(by: By, copied: Path) -> None:
     refused = counter("propose", str(copied))
     assert refused.exit_code == 2
     assert f"CHANGED  limits {LIMIT}" in refused.stdout
-    assert "does not take this key" in refused.stderr
+    assert "This key may not do that" in refused.stderr

@@ -13,10 +13,10 @@ import click
 from accord_rules.governance.changes import ChangeError, changes_document, difference
 from accord_service.cli.answerers import Document, ServiceCall, administered
 from accord_service.cli.book import head_of, read_copy
+from accord_service.cli.codes import NOT_DONE
 from accord_service.cli.difference import say_changes
 from accord_service.cli.failure import Failure
 from accord_service.cli.output import Output
-from accord_service.cli.validate import NOT_DONE
 
 # A check writes nothing, and whoever only looks has no reason yet.
 _UNSAID = "Not said yet."
