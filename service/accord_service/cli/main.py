@@ -85,8 +85,8 @@ _FIRST = (
     ("As a steward", "accord proposal list; accord book copy FOLDER, edit it, accord propose FOLDER"),
 )
 _WHO_ANSWERS = (
-    "A service answers with ACCORD_URL and ACCORD_TOKEN (your key) set, or --url and --token. Without one, --shipped"
-    " answers from the book that comes along. accord COMMAND --help tells more, with an example."
+    "A service answers with ACCORD_URL and ACCORD_TOKEN (your key) set, or --url and --token. Without one, --local"
+    " answers from the bundle that accord bundle pull kept, and --shipped from the book that comes along. accord COMMAND --help tells more, with an example."
 )
 
 

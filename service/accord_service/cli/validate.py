@@ -23,7 +23,8 @@ _OF_TABLES = ("column", "columns_file", "columns_only", "encoding", "sheet", "he
 
 
 @click.command(
-    epilog="Exits with 0 if every order is accepted or conditional, 1 if one is rejected, 2 if one could not be read or"
+    epilog="Example: accord validate demo/orders/009-team-tees-dye.json --shipped\n\n"
+    "Exits with 0 if every order is accepted or conditional, 1 if one is rejected, 2 if one could not be read or"
     " nobody answered, 3 if none is rejected and one is undetermined. Of several, 2 counts before 1, 1 before 3."
 )
 @click.argument("files", nargs=-1, required=True, metavar="FILE...")

@@ -17,7 +17,7 @@ from accord_service.cli.failure import Failure
 from accord_service.cli.output import Output
 
 
-@click.command()
+@click.command(epilog="Example: accord watch --once")
 @click.option("--since", type=click.IntRange(0), help="The number of the last line that is known; now when left out.")
 @click.option("--every", type=click.IntRange(1, 3600), default=30, show_default=True, help="Ask every so many seconds.")
 @click.option("--once", is_flag=True, help="Ask once, print, and end.")
