@@ -86,8 +86,8 @@ _FIRST = (
 )
 _WHO_ANSWERS = (
     "A service answers with ACCORD_URL and ACCORD_TOKEN (your key) set, or --url and --token. Without one, --local"
-    " answers from the bundle that accord bundle pull kept, and --shipped from the book that comes along. accord COMMAND"
-    " --help tells more, with an example."
+    " answers from the bundle that accord bundle pull kept, and --shipped from the book that comes along."
+    " accord COMMAND --help tells more, with an example."
 )
 
 
