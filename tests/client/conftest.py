@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import threading
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from typing import Any
@@ -41,15 +42,24 @@ def collective(open_collective: Any) -> Any:
 @pytest.fixture(scope="session")
 def service(collective: Any) -> Iterator[str]:
     """The address of a running service."""
+    with serving(collective) as url:
+        yield url
+
+
+@contextmanager
+def serving(collective: Any) -> Iterator[str]:
+    """A service for a collective, at the address that it gives."""
     app = create_app(collective.config)
     server = make_server("127.0.0.1", 0, app, threaded=True)
     thread = threading.Thread(target=server.serve_forever)
     thread.start()
-    yield f"http://127.0.0.1:{server.server_port}"
-    server.shutdown()
-    thread.join()
-    server.server_close()
-    app.extensions["accord"].close()
+    try:
+        yield f"http://127.0.0.1:{server.server_port}"
+    finally:
+        server.shutdown()
+        thread.join()
+        server.server_close()
+        app.extensions["accord"].close()
 
 
 @pytest.fixture

@@ -43,7 +43,7 @@ class Client:
 
     ``token`` is the shop's key; it alone says whose presses and stock are meant. ``timeout`` is in seconds: how long
     to wait for the connection, and how long the service may stay silent after that. ``retries`` is how often a
-    question is asked again when the connection fails or the service is busy (see ``retry``); every method here only
+    question is asked again when the connection fails or the service is busy (see ``retry``); what is here only
     asks, so asking twice does no harm. ``sleep`` waits between tries.
 
     ``administration`` looks after shops, keys and house rules, ``governance`` after the book and its records; their
