@@ -473,7 +473,7 @@ def test_every_plan_under_house_rules_validates_under_them(
     strict: HouseAuthority, random_questions: Callable[..., list[tuple[Order, Shop]]], laws: int
 ) -> None:
     plans = 0
-    for order, shop in random_questions(laws // 5, "house plans", open_settings=True, decorations=1, odd=0.0):
+    for order, shop in random_questions(laws // 3, "house plans", open_settings=True, decorations=1, odd=0.0):
         document = written(replace(order, decorations=(replace(order.decorations[0], transfer=None, sheet=None),)))
         for plan in strict.recommend(read(Order, document), shop).document()["plans"]:
             verdict = strict.validate(read(Order, plan["order"]), shop)
