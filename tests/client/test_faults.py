@@ -34,6 +34,8 @@ VERDICT: dict[str, Any] = {
     "verdict": "accepted",
     "revision": 1,
     "digest": "sha256:0",
+    "house_digest": "sha256:1",
+    "basis": "live",
     "findings": [],
     "conditions": [],
     "samples": [],

@@ -70,7 +70,8 @@ MALFORMED = [
 ]
 FAULTY = [
     Bad("an unknown field", changed("/colour", "red"), 422, "faulty-document", "/colour",
-        ["item", "decorations", "reference", "use", "press", "quantity", "due_in", "evidence", "prefer"]),
+        ["item", "decorations", "reference", "use", "press", "quantity", "due_in", "pressed_on", "evidence",
+         "prefer"]),
     Bad("an unknown field inside", changed(f"{SETTINGS}/temp", "200 °C"), 422, "faulty-document", f"{SETTINGS}/temp",
         ["temperature", "read_at", "time", "pressure", "peel", "cover", "pad", "tape", "pre_press", "second_press",
          "pressings"]),

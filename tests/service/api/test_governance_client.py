@@ -114,6 +114,8 @@ def test_each_method_asks_what_the_service_answers(changing: Any, order: dict[st
     back = owner.revert(1, "Not needed after all.")
     assert steward.decline(back["proposal_id"], "Still needed.", validate_only=True)["state"] == "declined"
     assert owner.withdraw(back["proposal_id"], "Needed after all.")["state"] == "withdrawn"
+    assert [item["event"] for item in steward.news(0)["items"] if item["subject_id"] == "2"] == ["revision.published"]
+    assert steward.news()["items"] == []
     head = steward.audit_head()
     assert [entry["seq"] for entry in steward.audit()][-1] == head["seq"]
     assert (steward.check_audit()["whole"], steward.check_audit(head["anchor"])["whole"]) == (True, True)
