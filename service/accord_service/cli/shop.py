@@ -10,6 +10,7 @@ from typing import Any
 import click
 import tomlkit
 
+from accord_rules.documents.counted import counted
 from accord_rules.orders.order import INSTRUMENTS
 from accord_rules.revision.readings import DOUBTS
 from accord_service.cli.answerers import Document, ServiceCall, administered
@@ -66,11 +67,13 @@ def show(put: ServiceCall, as_toml: bool, as_json: bool) -> None:
     say_table(output, ("press", "type", "platen", "probe readings"), rows)
     output.blank()
     stock = document["stock"]
-    kept = f"{len(stock['products'])} products, {len(stock['consumables'])} consumables"
+    kept = f"{counted(len(stock['products']), 'product')}, {counted(len(stock['consumables']), 'consumable')}"
     output.say(f"It keeps {kept}, {len(stock.get('withdrawn', ()))} out of use (accord stock list).", lead="  ")
     own = sum(map(len, document.get("names", {}).values()))
     output.say(f"It has {own} names of its own (accord names list).", lead="  ")
-    output.say(f"It has {len(document.get('samples', ()))} samples on record (accord shop status).", lead="  ")
+    output.say(
+        f"It has {counted(len(document.get('samples', ())), 'sample')} on record (accord shop status).", lead="  "
+    )
 
 
 @shop.command("edit", epilog="Example: accord shop show --toml > my-shop.toml, edit it, accord shop edit my-shop.toml")

@@ -35,7 +35,7 @@ def origins_faults(role: str, origins: Sequence[str], pointer: str) -> list[Faul
     """What is wrong with a key of this role for these origins: a storefront's has one at least, no other has any."""
     if role == STOREFRONT and not origins:
         message = "a storefront's key needs the origins of the pages that it stands in, such as https://prints.example"
-        return [Fault(pointer, message, code="missing")]
+        return [Fault(pointer, message, code="required")]
     if role != STOREFRONT and origins:
         return [Fault(pointer, f"only a storefront's key has origins, not {role}'s", code="contradiction")]
     return []

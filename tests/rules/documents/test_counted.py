@@ -23,6 +23,7 @@ NEVER_ONE = (
     "layers have",
     "layers need",
     "== 1 else",
+    "are read at most",
 )
 
 

@@ -12,6 +12,7 @@ from typing import IO
 
 import click
 
+from accord_rules.documents.counted import counted
 from accord_service.cli.answerers import Answerer
 from accord_service.cli.codes import DONE, UNASKED, code_of, worst
 from accord_service.cli.failure import Failure
@@ -144,6 +145,8 @@ def _introduce(output: Output, accord: Answerer, sources: Sequence[Source]) -> N
         others = getattr(source.of, "others", ())
         more = f" Other sheets: {', '.join(f'“{name}”' for name in others)} (--sheet)." if others else ""
         output.say(
-            " ".join([f"{source.where}: {len(source.columns.read)} columns are read.", *unread_lines(source.columns)])
+            " ".join(
+                [f"{source.where}: read {counted(len(source.columns.read), 'column')}.", *unread_lines(source.columns)]
+            )
             + more
         )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 
+from accord_rules.documents.counted import counted
 from accord_service.cli.output import Output
 from accord_service.cli.tables.cells import text_of
 from accord_service.cli.tables.columns import Columns, letter_of, missing
@@ -18,7 +19,7 @@ _UNREAD_TOLD = 20
 def show_columns(output: Output, table: Table) -> bool:
     """Prints the look. Whether the first order could be read, and no column is missing."""
     row = next(table.filled(), None)
-    output.say(f"{table.where}: {len(table.columns.read)} columns are read.")
+    output.say(f"{table.where}: read {counted(len(table.columns.read), 'column')}.")
     output.blank()
     _draw(output, table.columns, row)
     for line in unread_lines(table.columns):

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Protocol
 
+from accord_rules.documents.counted import counted
 from accord_service.cli.failure import Failure
 from accord_service.cli.orders import STDIN, Refused, read_order
 from accord_service.cli.tables.cells import text_of
@@ -134,13 +135,12 @@ class Table:
         if not self._is_text or row.fault is not None:
             return row
         count = len(row.cells)
+        has = f"the row has {counted(count, 'field')}, the header {self._width}"
         if count < self._width:
-            return Row(row.number, (), f"the row has {count} fields, the header {self._width}: one may be missing")
+            return Row(row.number, (), f"{has}: one may be missing")
         more = [index for index in range(self._width, count) if text_of(row.cells[index])]
         if more:
-            fault = (
-                f"the row has {count} fields, the header {self._width}: something stands in {letter_of(more[0])}, which"
-            )
+            fault = f"the row has {counted(count, 'field')}, the header {self._width}: something stands in {letter_of(more[0])}, which"
             return Row(row.number, (), f"{fault} has no header; a cell with the delimiter in it needs quotes")
         return row
 
