@@ -140,8 +140,8 @@ class Table:
             return Row(row.number, (), f"{has}: one may be missing")
         more = [index for index in range(self._width, count) if text_of(row.cells[index])]
         if more:
-            fault = f"the row has {counted(count, 'field')}, the header {self._width}: something stands in {letter_of(more[0])}, which"
-            return Row(row.number, (), f"{fault} has no header; a cell with the delimiter in it needs quotes")
+            fault = f"{has}: something stands in {letter_of(more[0])}, which has no header"
+            return Row(row.number, (), f"{fault}; a cell with the delimiter in it needs quotes")
         return row
 
 
