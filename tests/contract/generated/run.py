@@ -57,6 +57,8 @@ def python_client(folder: Path, address: str, tokens: list[str]) -> None:
         "openapi.json",
         "--output-path",
         "generated",
+        "--config",
+        HERE / "python.yml",
         "--meta",
         "none",
         "--fail-on-warning",
