@@ -73,7 +73,8 @@ def test_a_rule_that_blocks_whatever_the_settings_is_refused_with_the_figures(
         int(number.replace(",", ""))
         for number in re.findall(r"([\d,]+) weighings, and ([\d,]+) without them; at most ([\d,]+)", refusal.message)[0]
     )
-    assert before < most == WEIGHINGS_MOST < after
+    # Nine weighings a print and press where the fibres are not the named blank's, which is then judged for both.
+    assert before <= 3500 < most == WEIGHINGS_MOST < after
     assert "12 prints on 40 presses" in refusal.message
 
 
