@@ -81,3 +81,12 @@ def test_everything_but_the_forms_reads_without_scripts(served: Served, tmp_path
         source = page.source()
         assert "The forms below need JavaScript" in source
         assert "Say whether an order can be done" in source
+
+
+@pytest.mark.parametrize("path", ["/", "/docs", "/problems", "/problems/wrong-media-type"])
+def test_nothing_is_wider_than_a_phone(path: str, served: Served, tmp_path: Path) -> None:
+    """WCAG 2.2, 1.4.10: at 320 CSS pixels nobody has to scroll in two directions."""
+    with browser(tmp_path) as page:
+        page.resize(320, 800)
+        page.open(served.url + path)
+        assert page.script("return document.documentElement.scrollWidth") <= 320

@@ -26,7 +26,7 @@
     ├── ChangedMeanwhile    412  If-Match names another version than the newest
     ├── BodyTooLarge        413  the body is over the limit
     ├── AddressTooLong      414  the request line is over what is read
-    ├── WrongMediaType      415  the body is not declared as JSON
+    ├── WrongMediaType      415  the body is declared as something else than it must be
     ├── RangeNotThere       416  the part asked for lies beyond the end
     ├── ExpectationRefused  417  Expect names something else than 100-continue
     ├── FaultyDocument      422  the JSON is sound, but not a document of this kind
@@ -424,9 +424,12 @@ class AddressTooLong(Problem):
 class WrongMediaType(Problem):
     slug = "wrong-media-type"
     status = 415
-    title = "The body must be declared as JSON"
-    meaning = "The Content-Type is missing or is not application/json in UTF-8, or the body is compressed."
-    remedy = "Send the header Content-Type: application/json, and the body as it is."
+    title = "The body is declared as something else than it must be"
+    meaning = (
+        "The Content-Type is missing, or is not application/json in UTF-8 (application/x-ndjson where orders come a line"
+        " each), or the body is compressed."
+    )
+    remedy = "Send the header Content-Type with the type that the problem names, and the body as it is."
 
 
 class RangeNotThere(Problem):
