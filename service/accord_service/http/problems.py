@@ -426,8 +426,8 @@ class WrongMediaType(Problem):
     status = 415
     title = "The body is declared as something else than it must be"
     meaning = (
-        "The Content-Type is missing, or is not application/json in UTF-8 (application/x-ndjson where orders come a line"
-        " each), or the body is compressed."
+        "The Content-Type is missing, or is not application/json in UTF-8 (application/x-ndjson where orders come line"
+        " by line), or the body is compressed."
     )
     remedy = "Send the header Content-Type with the type that the problem names, and the body as it is."
 
