@@ -1,7 +1,8 @@
 """Whether what answers hang on every day is still what the audit says: looked at behind the answers.
 
-Once a minute all of it: keys, shops, house rules and the head of the book are few, so a worker can hold all of them
-against the chain, which it reads once and then follows. What else there is in the store ``accord audit check`` reads.
+Once a minute all of it, and sooner where something was wrong and the chain went on since: keys, shops, house rules and
+the head of the book are few, so a worker can hold all of them against the chain, which it reads once and then follows.
+What else there is in the store ``accord audit check`` reads.
 Every two seconds the chain's head alone: whether it goes on from the newest that this worker knows (``store.newest``).
 That one is kept as a line in the data folder, for whoever starts next, and once a minute in the log, which is often
 kept on another machine.
@@ -60,6 +61,7 @@ class AuditWatch:
         self._logged = ChainHead()
         self._closing = threading.Event()
         self._found: Unfaithful | None = None
+        self._found_at = ChainHead()  # where the chain ended when that was found
         kept = ChainHead.kept_in(anchor)
         store.newest.remember(kept)
         # One that no key of ours sealed is told by each check, until what it is of was adopted.
@@ -100,7 +102,7 @@ class AuditWatch:
     def _look(self) -> None:
         try:
             self.look_at_head()
-            if time.monotonic() >= self._all_due_s:
+            if time.monotonic() >= self._all_due_s or self._went_on_since_found():
                 self._all_due_s = time.monotonic() + EVERY_S
                 self.look()
         except StoreError as error:
@@ -109,6 +111,11 @@ class AuditWatch:
             return
         except Exception:  # nobody looks at what became of this thread's work
             logger.exception("looking at the audit failed")
+
+    def _went_on_since_found(self) -> bool:
+        """Whether something was written since a fault was found, which may be what mends it: an adoption seals page by
+        page, and a look that falls between two of them finds what is not sealed yet."""
+        return self._found is not None and not self._store.newest.head.same_place(self._found_at)
 
     def look_at_head(self) -> None:
         """See whether the chain goes on from what is known, and keep how far it goes. Raises StoreAway.
@@ -133,6 +140,7 @@ class AuditWatch:
             self._check = self._store.checking(kinds=KINDS, anchors=anchors, pause=self._pause)
         account = self._check.again()
         codes = {fault.code for fault in account.faults} - {WENT_BACK}
+        self._found_at = account.head
         known = self._found
         if not codes:
             self._found = None

@@ -208,7 +208,10 @@ def test_adopting_with_another_key_is_refused_while_services_have_theirs(
     assert adopted.exit_code == 0, adopted.output
 
 
-def test_adopting_with_the_same_key_is_followed_by_a_running_service(fresh: Any, serve: Callable[[Any], Flask]) -> None:
+def test_adopting_with_the_same_key_is_followed_by_a_running_service(
+    fresh: Any, serve: Callable[[Any], Flask], monkeypatch: pytest.MonkeyPatch, wait_for: Callable[..., None]
+) -> None:
+    monkeypatch.setattr(audit_watch, "HEAD_EVERY_S", 0.05)
     client = serve(fresh).test_client()
     body = {"shop_id": "quay-side", "role": "counter", "holder": "One more"}
     for _ in range(2):
@@ -216,7 +219,37 @@ def test_adopting_with_the_same_key_is_followed_by_a_running_service(fresh: Any,
         assert issued.status_code == 201, issued.text
         adopted = CliRunner().invoke(main, ["audit", "adopt", "--store", fresh.server.url])
         assert adopted.exit_code == 0, adopted.output
-    assert client.get("/readyz").json["status"] == "ready"
+    wait_for(lambda: client.get("/readyz").json["status"] == "ready", seconds=5.0)
+
+
+def test_a_look_between_two_pages_of_an_adoption_is_repeated_when_the_chain_went_on(
+    own_store: Store, watch: Callable[[], AuditWatch], monkeypatch: pytest.MonkeyPatch, wait_for: Callable[..., None]
+) -> None:
+    """What it found is as it was at that moment: nothing was sealed yet. It is not told for the rest of a minute."""
+    monkeypatch.setattr(audit_watch, "HEAD_EVERY_S", 0.05)
+    monkeypatch.setattr(audit_watch, "EVERY_S", 10_000.0)
+    watching = watch()
+    watching.now_and_then()
+    assert watching._looking is not None
+    watching._looking.join()
+    looked: list[tuple[str, ...]] = []
+
+    def look_between(keys: Any, who: str, page: str) -> None:
+        seal_page(keys, who, page)
+        if page == "1":
+            watching.look()
+            looked.append(watching.unfaithful.codes if watching.unfaithful else ())
+
+    seal_page = own_store.adoption._seal_page
+    monkeypatch.setattr(own_store.adoption, "_seal_page", look_between)
+    own_store.adoption.adopt(who="t")
+    assert looked == [("document-unknown",)]
+
+    def mended() -> bool:
+        watching.now_and_then()
+        return watching.unfaithful is None
+
+    wait_for(mended, seconds=5.0)
 
 
 def test_writes_are_not_said_to_be_taken_where_another_key_sealed_the_audit(
