@@ -66,6 +66,10 @@ def _route(app: Flask) -> None:
     app.add_url_rule("/v1/openapi.json", "get_openapi", get_openapi)
     for address, view in {**VIEWS, **pages.VIEWS}.items():
         app.add_url_rule(address, view.__name__, view)
+    for page in pages.PAGES:
+        app.add_url_rule(page.address, page.name, page.view, methods=list(page.methods))
+    app.context_processor(pages.told_to_templates)
+    app.add_template_filter(pages.moment)
 
 
 def _problem(problem: Problem) -> Response:

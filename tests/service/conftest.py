@@ -161,3 +161,15 @@ def wait_for(request: pytest.FixtureRequest) -> Callable[..., None]:
             time.sleep(0.02)
 
     return wait
+
+
+@pytest.fixture
+def signed_in(collective: Any, client: FlaskClient) -> Callable[..., FlaskClient]:
+    """Signs a client in at the pages, as the holder of a key of a shop."""
+
+    def sign_in(shop: str = "quay-side", role: str = "counter") -> FlaskClient:
+        answer = client.post("/sign-in", data={"key": collective.tokens[shop, role]})
+        assert answer.status_code == 303, answer.text
+        return client
+
+    return sign_in

@@ -184,6 +184,16 @@ class Deprecation:
         return response
 
 
+@dataclass(frozen=True, slots=True)
+class Told:
+    """An answer as whoever asks from outside would read it: the document in plain JSON, its ETag for If-Match."""
+
+    document: Mapping[str, Any]
+    etag: str
+    status: int
+    headers: Mapping[str, str]
+
+
 # A document of an example, or how it follows from the book.
 Shown = Mapping[str, Any] | Callable[[Book], Mapping[str, Any]]
 
@@ -276,7 +286,7 @@ class Endpoint:
             if self.judges and snapshot.edition.failed:
                 raise NotReady()
             with timed("read"), store_problems(replaces=self.replaces is not None):
-                call = self._call(snapshot, caller, path)
+                call = self._sent_call(snapshot, caller, path)
                 given_again = self.again(call) if self.again is not None else None
                 if given_again is None:
                     call = self._read(call)
@@ -285,7 +295,8 @@ class Endpoint:
                 return self._written(given_again, call, preview=False)
             try:
                 with timed("answer"), store_problems(replaces=self.replaces is not None):
-                    answer = self._answer(call)
+                    key = idempotency_key(request.headers.get(IDEMPOTENCY_KEY)) if self.writes else None
+                    answer = self._answer(call, request.path, key, _if_match())
             except DocumentError as error:
                 raise FaultyDocument(faults=error.faults) from None
             finally:
@@ -300,7 +311,7 @@ class Endpoint:
             if self.judges and snapshot.edition.failed:
                 raise NotReady()
             with store_problems(replaces=False):
-                call = self._call(snapshot, caller, path)
+                call = self._sent_call(snapshot, caller, path)
                 if self.judges:
                     _ = call.authority, call.shop  # what is wrong with these is wrong with every line
                 refuse_other_media(request, lines.MEDIA_TYPE)
@@ -337,43 +348,40 @@ class Endpoint:
         if caller is None:
             raise NotAuthenticated("This key is not known.", headers=_INVALID_TOKEN)
         now_s = room().now_s
-        if caller.expires_at is not None and caller.expires_at <= now_s:
-            expired = f"This key expired at {instant(caller.expires_at)}: a new one has to be issued."
-            raise NotAuthenticated(expired, headers=_INVALID_TOKEN)
-        if caller.waits:
-            waits = f"This {caller.role}'s key waits: an admin other than the one who issued it has to confirm it."
-            raise NotAuthenticated(waits, headers=_INVALID_TOKEN)
-        room().key_uses.note(caller.key_id, now_s)
-        note(shop=caller.shop_id, role=caller.role, key=caller.key_id)
-        self._count(caller, now_s)
-        if caller.role not in self.roles:
-            needed = " or ".join(self.roles)
-            raise RoleNotAllowed(f"This needs a key of the role {needed}; this key's role is {caller.role}.")
+        refuse_worthless(caller, now_s)
+        count_request(caller, now_s)
+        self._refuse_role(caller)
         if caller.role == roles.STOREFRONT:
             _refuse_other_pages(caller)
         return caller
 
-    @staticmethod
-    def _count(caller: Caller, now_s: float) -> None:
-        """Raises TooManyRequests. A request that is answered in another lane was counted when it came."""
-        shop_id = None if caller.shop_id == roles.COLLECTIVE else caller.shop_id
-        count = 0 if admitted_before() else 1
-        standing = room().rates.spend(caller.key_id, caller.role, now_s, count, shop_id=shop_id)
-        g.rate = standing.headers
-        if standing.over:
-            whose = "All keys of a shop together have" if standing.of == SHOP else "A key of this role has"
-            detail = f"{whose} {counted(standing.limit, 'request')} in {WINDOW_S} s, and none is left."
-            raise TooManyRequests(detail, headers={"Retry-After": str(standing.reset_s)})
+    def _refuse_role(self, caller: Caller) -> None:
+        if caller.role not in self.roles:
+            needed = " or ".join(self.roles)
+            raise RoleNotAllowed(f"This needs a key of the role {needed}; this key's role is {caller.role}.")
 
-    def _call(self, snapshot: Snapshot, caller: Caller, path: Mapping[str, str]) -> Call:
+    def _call(
+        self,
+        snapshot: Snapshot,
+        caller: Caller,
+        path: Mapping[str, str],
+        arguments: Mapping[str, str],
+        if_match_header: str | None,
+    ) -> Call:
+        """The call without its body. ``arguments``: the query as it was sent."""
         _refuse_ids(path)
-        query = self._query()
+        query = self._query(arguments)
         if self.as_of:
             if query.revision is not None and caller.role == roles.STOREFRONT:
                 raise RoleNotAllowed("A storefront's key asks under the present revision of the book alone.")
             snapshot = snapshot.as_of(query.revision)
-        named = if_match(_if_match()) if self.replaces else None
-        call = Call(room=room(), snapshot=snapshot, caller=caller, path=path, query=query, if_match=named)
+        named = if_match(if_match_header) if self.replaces else None
+        return Call(room=room(), snapshot=snapshot, caller=caller, path=path, query=query, if_match=named)
+
+    def _sent_call(self, snapshot: Snapshot, caller: Caller, path: Mapping[str, str]) -> Call:
+        """The call that this request is, its body not read yet."""
+        _refuse_doubled()
+        call = self._call(snapshot, caller, path, request.args.to_dict(), _if_match())
         if self.takes is None or self.lines:
             return call
         return replace(call, document=json_of(request, room().config.body_limit))
@@ -398,25 +406,21 @@ class Endpoint:
             detail = "All the places for requests that take long are taken, or all that this key or its shop may have."
             raise TooManyHeavy(detail, headers={"Retry-After": HEAVY_RETRY_S})
 
-    def _query(self) -> Any:
-        doubled = [name for name, values in request.args.lists() if len(values) > 1]
-        if doubled:
-            message = "is given more than once"
-            raise BadQuery(faults=[Fault(f"/{escape(name)}", message, code="given-twice") for name in doubled])
+    def _query(self, arguments: Mapping[str, str]) -> Any:
         try:
-            return wire.load(self.query, request.args.to_dict(), in_query=True)
+            return wire.load(self.query, arguments, in_query=True)
         except DocumentError as error:
             raise BadQuery(faults=error.faults) from None
 
-    def _answer(self, call: Call) -> Answer:
+    def _answer(self, call: Call, path: str, key: str | None, if_match_header: str | None) -> Answer:
+        """``key``: the Idempotency-Key of a write, None where none came."""
         if not self.writes:
             return cast(Answer, self.run(call))
-        key = idempotency_key(request.headers.get(IDEMPOTENCY_KEY))
         if call.query.validate_only:
             # Nothing was made, so it is nowhere.
             return replace(self._prepared(call).preview, status=200, headers=_EMPTY)
-        address = [request.path, dataclasses.asdict(call.query)]
-        digest = request_digest(self.method, address, _if_match(), dict(call.document))
+        address = [path, dataclasses.asdict(call.query)]
+        digest = request_digest(self.method, address, if_match_header, dict(call.document))
         # The word is made up by one caller; that another of the shop made up the same says nothing.
         once = Repeatable(call.room.store, call.caller.key_id, key, digest)
         answer = once.answered(lambda: self._prepared(call), ATTEMPTS if self.replaces or self.shares else 1)
@@ -439,10 +443,7 @@ class Endpoint:
     def _written(self, answer: Answer, call: Call, *, preview: bool) -> Response:
         snapshot = call.snapshot
         with timed("write"):
-            # What is stored comes back with its keys sorted: a document has the same bytes, and ETag, on every way out.
-            is_stored = self.writes or answer.version is not None
-            content = dump(answer.document, is_stored) if answer.content is None else answer.content
-            response = Response(content, status=answer.status, mimetype="application/json")
+            response = Response(self._content(answer), status=answer.status, mimetype="application/json")
         response.headers.extend(dict(answer.headers))
         if (caching := self._caching(call)) is not None:
             response.headers.setdefault("Cache-Control", caching)
@@ -452,6 +453,44 @@ class Endpoint:
         if (self.replaces or answer.version is not None) and not preview:
             response.set_etag(etag(answer, response.get_data()))
         return response
+
+    def _content(self, answer: Answer) -> bytes:
+        # What is stored comes back with its keys sorted: a document has the same bytes, and ETag, on every way out.
+        is_stored = self.writes or answer.version is not None
+        return dump(answer.document, is_stored) if answer.content is None else answer.content
+
+    def ask(
+        self,
+        snapshot: Snapshot,
+        caller: Caller,
+        *,
+        path: Mapping[str, str] = _EMPTY,
+        query: Mapping[str, str] = _EMPTY,
+        document: Mapping[str, Any] = _EMPTY,
+        if_match: str | None = None,
+        idempotency_key: str | None = None,
+    ) -> Told:
+        """What is answered to somebody who is known already, and whose request was counted: the pages' way in.
+
+        All holds that holds for a request from outside: roles, places for heavy requests, If-Match, what a write does
+        once. Raises Problem, and HandedOn where it has its place in another lane.
+        """
+        self._refuse_role(caller)
+        if self.judges and snapshot.edition.failed:
+            raise NotReady()
+        address = self.path.format_map(path)
+        try:
+            with store_problems(replaces=self.replaces is not None):
+                call = replace(self._call(snapshot, caller, path, query, if_match), document=document)
+                call = self._read(call)
+                self._admit(call)
+                answer = self._answer(call, address, idempotency_key, if_match)
+        except DocumentError as error:
+            raise FaultyDocument(faults=error.faults) from None
+        finally:
+            room().metrics.mirror_ledger(room().ledger)
+        content = self._content(answer)
+        return Told(json.loads(content), f'"{etag(answer, content)}"', answer.status, answer.headers)
 
     def _caching(self, call: Call) -> str | None:
         """What caches may do with the answer; None leaves that to the method.
@@ -465,6 +504,41 @@ class Endpoint:
         if pinned:
             return "private, max-age=31536000, immutable"
         return REVALIDATED if self.method == "GET" else None
+
+
+def refuse_worthless(caller: Caller, now_s: float) -> None:
+    """Raises NotAuthenticated for a key that expired, or opens nothing yet."""
+    if caller.expires_at is not None and caller.expires_at <= now_s:
+        expired = f"This key expired at {instant(caller.expires_at)}: a new one has to be issued."
+        raise NotAuthenticated(expired, headers=_INVALID_TOKEN)
+    if caller.waits:
+        waits = f"This {caller.role}'s key waits: an admin other than the one who issued it has to confirm it."
+        raise NotAuthenticated(waits, headers=_INVALID_TOKEN)
+
+
+def count_request(caller: Caller, now_s: float) -> None:
+    """Note that the key was used, and count it. Raises TooManyRequests.
+
+    A request that is answered in another lane was counted when it came.
+    """
+    room().key_uses.note(caller.key_id, now_s)
+    note(shop=caller.shop_id, role=caller.role, key=caller.key_id)
+    shop_id = None if caller.shop_id == roles.COLLECTIVE else caller.shop_id
+    count = 0 if admitted_before() else 1
+    standing = room().rates.spend(caller.key_id, caller.role, now_s, count, shop_id=shop_id)
+    g.rate = standing.headers
+    if standing.over:
+        whose = "All keys of a shop together have" if standing.of == SHOP else "A key of this role has"
+        detail = f"{whose} {counted(standing.limit, 'request')} in {WINDOW_S} s, and none is left."
+        raise TooManyRequests(detail, headers={"Retry-After": str(standing.reset_s)})
+
+
+def _refuse_doubled() -> None:
+    """Raises BadQuery for a parameter that is given more than once."""
+    doubled = [name for name, values in request.args.lists() if len(values) > 1]
+    if doubled:
+        message = "is given more than once"
+        raise BadQuery(faults=[Fault(f"/{escape(name)}", message, code="given-twice") for name in doubled])
 
 
 def _refuse_other_pages(caller: Caller) -> None:

@@ -67,7 +67,8 @@ def _end(response: Response) -> Response:
     response.headers["X-Content-Type-Options"] = "nosniff"
     if response.mimetype == "text/html":
         response.headers["Content-Security-Policy"] = _PAGE_POLICY
-        response.headers["Referrer-Policy"] = "no-referrer"
+        # A stricter one would make browsers say "null" for the origin of a form that is sent back.
+        response.headers["Referrer-Policy"] = "same-origin"
     room().metrics.count_answer(endpoint, _method(), response.status_code, seconds)
     details = {
         "request_id": request_id(),

@@ -247,6 +247,17 @@ class Room:
             logger.warning("a key could not be looked up: %s", error)
             return caller
 
+    def holder_of(self, key_id: str, snapshot: Snapshot) -> Caller | None:
+        """Whoever holds the key of this id, as ``caller`` finds whoever holds a token: for who showed that earlier.
+        None where it is unknown or revoked."""
+        key = snapshot.directory.ring.by_id(key_id)
+        if (key is None or key.waits) and snapshot.basis == "live":
+            try:
+                key = self.store.keys.get(key_id)
+            except StoreError as error:
+                logger.warning("a key could not be looked up: %s", error)
+        return None if key is None or key.revoked_at is not None else snapshot.directory.caller_of(key)
+
     def storefront_origins(self) -> frozenset[str]:
         """The origins of all storefronts' keys, of which a preflight, that carries none, may be from any."""
         try:

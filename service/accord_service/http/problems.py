@@ -8,6 +8,7 @@
     ├── NotAuthenticated    401  no key, or one that is not known
     ├── RoleNotAllowed      403  the key's role may not do this
     ├── OriginNotListed     403  a storefront's key, from a page that it is not for
+    ├── FormNotOurs         403  a form that no page of ours made for this session
     ├── NotYours            403  the role could, but not with this proposal
     ├── NoShop              403  the key belongs to no shop, and one is needed
     ├── NotFound            404  no such page, or nothing of that name
@@ -217,6 +218,17 @@ class OriginNotListed(Problem):
         " it was issued: a browser says in the header Origin where a page is from, and this one is none of them."
     )
     remedy = "Issue a storefront's key for this page's origin. A shop's own server asks with a counter's key."
+
+
+class FormNotOurs(Problem):
+    slug = "form-not-ours"
+    status = 403
+    title = "This form did not come from a page of this service"
+    meaning = (
+        "A form that changes something brings along a word that only pages made for this sign-in know. It was missing,"
+        " or another's, or the browser said that another site sent the form. Nothing was changed."
+    )
+    remedy = "Open the page again and send the form from there; sign in first if you have signed in anew since."
 
 
 class NotYours(Problem):

@@ -6,11 +6,18 @@ from flask import Response
 
 from accord_service.pages.docs import docs
 from accord_service.pages.problem import problem_page, problem_pages
+from accord_service.pages.sign_in import end_session, sessions, sign_in, sign_out
 from accord_service.pages.start import start
+from accord_service.pages.visit import Page, moment, told_to_templates
 
+__all__ = ["PAGES", "VIEWS", "moment", "told_to_templates"]
+
+# What anybody may read.
 VIEWS: dict[str, Callable[..., Response | str]] = {
     "/": start,
     "/docs": docs,
     "/problems": problem_pages,
     "/problems/<slug>": problem_page,
 }
+# For people who are signed in, and the way there.
+PAGES: tuple[Page, ...] = (sign_in, sign_out, sessions, end_session)

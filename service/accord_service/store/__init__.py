@@ -39,6 +39,7 @@ from accord_service.store.readings import (
 from accord_service.store.records import OrderRecord, without_reference
 from accord_service.store.revisions import RevisionHead, RevisionRecord
 from accord_service.store.seals import SEAL_FAULTS, ChainHead, SealError, Seals
+from accord_service.store.sessions import SESSION_S, SessionRecord
 from accord_service.store.shops import VERSIONS_MOST, HouseRecord, ShopRecord, VersionRecord
 from accord_service.store.store import OtherKey, Store
 from accord_service.store.watch import HeadWatch, Watched
@@ -48,6 +49,7 @@ __all__ = [
     "CONFIRMED_ROLES",
     "FAULTS",
     "SEAL_FAULTS",
+    "SESSION_S",
     "USED_EVERY_S",
     "VERSIONS_MOST",
     "WAITING_MOST",
@@ -91,6 +93,7 @@ __all__ = [
     "SealError",
     "SealedEntry",
     "Seals",
+    "SessionRecord",
     "SetBack",
     "ShopRecord",
     "StillRunning",

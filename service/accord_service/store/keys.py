@@ -116,6 +116,10 @@ class KeyRing:
         parts = _parts(token)
         return None if parts is None else _matching(self._records.get(parts[0]), parts[1])
 
+    def by_id(self, id_: str) -> KeyRecord | None:
+        """The key of an id; None if it is not known here. It may be revoked."""
+        return self._records.get(id_)
+
     def origins(self) -> frozenset[str]:
         """Those of all keys that are not revoked."""
         held = (record for record in self._records.values() if record.revoked_at is None)

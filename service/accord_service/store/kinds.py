@@ -74,6 +74,8 @@ KINDS: Mapping[str, Kind] = MappingProxyType(
         "trial": Kind("string", not_in_chain="whether the store takes writes; ends by itself within a minute"),
         "job-processes": Kind("zset", not_in_chain="who works on effects; ends by itself within a minute"),
         "rate": Kind("string", not_in_chain="how often a key, or a shop, has asked; ends by itself within minutes"),
+        "session": Kind("string", not_in_chain="who is signed in at the pages; sealed by itself, ends within a day"),
+        "sessions": Kind("zset", not_in_chain="which sessions a key has; what it leads to is sealed by itself"),
         "keys-used": Kind("zset", not_in_chain="when keys were used last, for whoever looks for old ones"),
     }
 )

@@ -22,6 +22,7 @@ from accord_service.store.readings import ReadingStore
 from accord_service.store.records import RecordStore
 from accord_service.store.revisions import RevisionStore
 from accord_service.store.seals import ChainHead, Seals
+from accord_service.store.sessions import SessionStore
 from accord_service.store.shops import ShopStore
 from accord_service.store.watch import HeadWatch
 
@@ -71,6 +72,7 @@ class Store:
         self.outcomes = OutcomeStore(committer, connection)
         self.idempotency = Idempotency(committer, connection)
         self.rates = RateStore(connection)
+        self.sessions = SessionStore(connection, committer.seals, clock)
         self.watch = HeadWatch(connection, seals=committer.seals)
 
     @classmethod

@@ -1,0 +1,287 @@
+"""One request of a person who is signed in, and the decorator that makes a page of a function.
+
+A page asks the API's own endpoints from within (``Visit.ask``), as the person's key: what a page shows and does is what
+the API answers to that key, so there is no second way to judge, to write or to be allowed something.
+
+    @page("/counter", methods=("GET",))
+    def counter(visit: Visit) -> Response | str:
+        told = visit.ask(post_validate, document=order)
+        return render_template("counter.html", verdict=told.document)
+
+Whatever changes something comes as POST, from a form that has ``{{ visit.form_fields() }}`` in it: who sends another
+page's form in this person's name does not know its word (CSRF).
+"""
+
+from __future__ import annotations
+
+import hashlib
+import hmac
+import secrets
+from collections import OrderedDict
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from threading import Lock
+from types import MappingProxyType
+from typing import Any
+from urllib.parse import urlsplit
+
+from flask import Response, g, make_response, redirect, render_template, request, url_for
+from markupsafe import Markup
+
+from accord_service.api.endpoint import Endpoint, Told, count_request, refuse_worthless
+from accord_service.api.request import request_id
+from accord_service.api.room import Room, Snapshot, room
+from accord_service.api.store_problems import store_problems
+from accord_service.http.problems import BadHeader, FormNotOurs, NotAuthenticated, Problem, RoleNotAllowed, document
+from accord_service.http.roles import ROLES, STOREFRONT
+from accord_service.steps.shops import Caller
+from accord_service.store import SessionRecord, StoreAway
+
+PEOPLE = tuple(role for role in ROLES if role != STOREFRONT)
+COOKIE = "accord-session"
+SIGN_IN = "/sign-in"
+# In the order of the header: address, words, and whose it is.
+PLACES: tuple[tuple[str, str, tuple[str, ...]], ...] = ()
+_EMPTY: Mapping[str, Any] = MappingProxyType({})
+_SEEN_MOST = 1000
+_WORD, _ONCE = "form_word", "form_once"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Visit:
+    """Who asks for a page, and what is answered from. ``token``: the session's, which never leaves its cookie."""
+
+    caller: Caller
+    snapshot: Snapshot
+    session: SessionRecord
+    token: str
+
+    def may(self, endpoint: Endpoint) -> bool:
+        """Whether the person's role may ask this."""
+        return self.caller.role in endpoint.roles
+
+    def ask(
+        self,
+        endpoint: Endpoint,
+        *,
+        path: Mapping[str, str] = _EMPTY,
+        query: Mapping[str, str] = _EMPTY,
+        document: Mapping[str, Any] = _EMPTY,
+        if_match: str | None = None,
+    ) -> Told:
+        """What the API answers to this person. A write is done once, however often its form is sent.
+
+        ``if_match``: the ETag that the form was made from, as ``Told.etag`` said it. Raises Problem.
+        """
+        once = request.form.get(_ONCE) if request.method == "POST" and endpoint.writes else None
+        return endpoint.ask(
+            self.snapshot,
+            self.caller,
+            path=path,
+            query=query,
+            document=document,
+            if_match=if_match,
+            # A form may do several writes; each is done once.
+            idempotency_key=f"{once}:{endpoint.operation_id}" if once else None,
+        )
+
+    @property
+    def form_word(self) -> str:
+        """What this session's forms bring along, and nobody else's can."""
+        return hmac.new(self.token.encode(), b"forms", hashlib.sha256).hexdigest()
+
+    def form_fields(self) -> Markup:
+        """The hidden fields of every form that changes something."""
+        fields = Markup('<input type="hidden" name="{}" value="{}">')
+        return fields.format(_WORD, self.form_word) + fields.format(_ONCE, secrets.token_hex(16))
+
+
+@dataclass(frozen=True, slots=True)
+class Page:
+    """A page as the application routes it."""
+
+    address: str
+    name: str
+    methods: tuple[str, ...]
+    view: Callable[..., Response]
+
+
+class _Seen:
+    """Sessions seen lately, for while the store is away; of one worker."""
+
+    def __init__(self) -> None:
+        self._records: OrderedDict[str, SessionRecord] = OrderedDict()
+        self._lock = Lock()
+
+    def note(self, token: str, record: SessionRecord | None) -> None:
+        with self._lock:
+            self._records.pop(token, None)
+            if record is not None:
+                self._records[token] = record
+                while len(self._records) > _SEEN_MOST:
+                    self._records.popitem(last=False)
+
+    def get(self, token: str, now_s: float) -> SessionRecord | None:
+        with self._lock:
+            record = self._records.get(token)
+        return record if record is not None and now_s < record.expires_at else None
+
+
+_seen = _Seen()
+
+
+def page(
+    address: str, *, methods: tuple[str, ...] = ("GET",), roles: tuple[str, ...] = PEOPLE
+) -> Callable[[Callable[..., Response | str]], Page]:
+    """Make a function of a visit, and of the parts of its address, the page at this address.
+
+    Whoever is not signed in is led to the sign-in and back. A problem is shown as a page with its status; a page that
+    takes a form catches its problems itself, so that what was typed is not lost.
+    """
+
+    def declare(run: Callable[..., Response | str]) -> Page:
+        def view(**parts: str) -> Response:
+            try:
+                with room().taken() as snapshot, store_problems(replaces=True):
+                    visit = _visit(snapshot)
+                    if visit is None:
+                        return _led_to_sign_in()
+                    g.visit = visit
+                    if visit.caller.role not in roles:
+                        raise RoleNotAllowed(
+                            f"This page is for {_listed(roles)}; you are signed in with a key of the role"
+                            f" {visit.caller.role}."
+                        )
+                    if request.method == "POST":
+                        _refuse_forged(visit)
+                    response = make_response(run(visit, **parts))
+            except NotAuthenticated:
+                return _led_to_sign_in()
+            except Problem as problem:
+                response = problem_response(problem)
+            return never_kept(response)
+
+        return Page(address, f"page_{run.__name__}", methods, view)
+
+    return declare
+
+
+def open_page(address: str, *, methods: tuple[str, ...] = ("GET",)) -> Callable[[Callable[..., Response | str]], Page]:
+    """The same for a page that anybody may ask for; its function gets no visit."""
+
+    def declare(run: Callable[..., Response | str]) -> Page:
+        def view(**parts: str) -> Response:
+            try:
+                with store_problems(replaces=True):
+                    if request.method == "POST":
+                        _refuse_other_sites()
+                    response = make_response(run(**parts))
+            except Problem as problem:
+                response = problem_response(problem)
+            return never_kept(response)
+
+        return Page(address, f"page_{run.__name__}", methods, view)
+
+    return declare
+
+
+def never_kept(response: Response) -> Response:
+    """What a person sees is nobody else's: no cache keeps it."""
+    response.headers["Cache-Control"] = "no-store"
+    return response
+
+
+def problem_response(problem: Problem) -> Response:
+    """A problem as a page."""
+    told = document(problem, request_id())
+    response = make_response(render_template("refused.html", problem=told, kind=type(problem)), problem.status)
+    response.headers.extend(dict(problem.headers))
+    return response
+
+
+def told_to_templates() -> dict[str, Any]:
+    """What every template knows: who is signed in (None where nobody is), and the places that roles may go to."""
+    return {"visit": g.get("visit"), "PLACES": PLACES}
+
+
+def moment(seconds: float) -> str:
+    """Seconds since 1970 (UTC) as people read it; which time it is in stands beside it."""
+    return datetime.fromtimestamp(seconds, UTC).strftime("%Y-%m-%d %H:%M UTC")
+
+
+def signed_in(response: Response, token: str, seconds: int) -> Response:
+    """Give the browser its session; over TLS it is never sent without."""
+    response.set_cookie(
+        COOKIE, token, max_age=seconds, path="/", secure=request.is_secure, httponly=True, samesite="Lax"
+    )
+    return response
+
+
+def signed_out(response: Response) -> Response:
+    """Take the browser's session away."""
+    response.delete_cookie(COOKIE, path="/", secure=request.is_secure, httponly=True, samesite="Lax")
+    return response
+
+
+def local_address(text: str | None) -> str:
+    """An address of ours to go on to; the counter's where this is none, since it may come from anywhere."""
+    if not text or not text.startswith("/") or "\\" in text or not text.isprintable():
+        return "/counter"
+    parts = urlsplit(text)
+    return "/counter" if parts.scheme or parts.netloc or text.startswith("//") else text
+
+
+def _visit(snapshot: Snapshot) -> Visit | None:
+    """Whoever this browser is signed in as. Raises NotAuthenticated for a key that expired, TooManyRequests."""
+    token = request.cookies.get(COOKIE, "")
+    if not token:
+        return None
+    here = room()
+    session = _session(here, token)
+    if session is None:
+        return None
+    caller = here.holder_of(session.key_id, snapshot)
+    if caller is None:
+        return None
+    refuse_worthless(caller, here.now_s)
+    count_request(caller, here.now_s)
+    return Visit(caller=caller, snapshot=snapshot, session=session, token=token)
+
+
+def _session(here: Room, token: str) -> SessionRecord | None:
+    try:
+        session = here.store.sessions.by_token(token)
+    except StoreAway:
+        return _seen.get(token, here.now_s)  # answers go on while the store is away, for people too
+    _seen.note(token, session)
+    return session
+
+
+def _led_to_sign_in() -> Response:
+    """To the sign-in, and from there back; what was posted is not sent again."""
+    back = request.full_path.removesuffix("?") if request.method == "GET" else None
+    response = redirect(url_for("page_sign_in", to=back), 303)
+    return never_kept(make_response(response))
+
+
+def _refuse_forged(visit: Visit) -> None:
+    """Raises FormNotOurs for a form that no page of ours made for this session."""
+    _refuse_other_sites()
+    if not hmac.compare_digest(request.form.get(_WORD, "").encode(), visit.form_word.encode()):
+        raise FormNotOurs()
+    if len(request.form.get(_ONCE, "")) > 64:
+        raise BadHeader("The form's number is too long.")
+
+
+def _refuse_other_sites() -> None:
+    """Raises FormNotOurs where the browser says that another site's page sent this."""
+    request.max_content_length = room().config.body_limit
+    site = request.headers.get("Sec-Fetch-Site", "same-origin")
+    origin = request.headers.get("Origin")
+    if site not in ("same-origin", "none") or (origin is not None and urlsplit(origin).netloc != request.host):
+        raise FormNotOurs()
+
+
+def _listed(words: tuple[str, ...]) -> str:
+    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
