@@ -17,13 +17,13 @@ _STEM_LEAST = 3
 _VOWELS = frozenset("aeiouy")
 
 
-def nearest(word: str, words: Iterable[str], most: int = 3, alike: float = ALIKE) -> tuple[str, ...]:
+def nearest(word: str, words: Iterable[str], most: int = 3, at_least: float = ALIKE) -> tuple[str, ...]:
     """The known words that are spelt like ``word``, or of the same parts in another order, the most alike first.
 
-    ``alike``: how much, by difflib's ratio.
+    ``at_least``: how much, by difflib's ratio.
     """
     likeness = {candidate: _likeness(word[:_COMPARED].lower(), candidate.lower()) for candidate in words}
-    least = max(alike, max(likeness.values(), default=0.0) - _FURTHER)
+    least = max(at_least, max(likeness.values(), default=0.0) - _FURTHER)
     alike = [candidate for candidate, how in likeness.items() if how >= least]
     return tuple(sorted(alike, key=lambda candidate: (-likeness[candidate], candidate))[:most])
 
