@@ -1,0 +1,110 @@
+"""What the library's pages call things."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from types import MappingProxyType
+
+# Kind -> what one is called, what several are called.
+KIND_WORDS: Mapping[str, tuple[str, str]] = MappingProxyType(
+    {
+        "rules": ("Rule", "Rules"),
+        "limits": ("Limit", "Limits"),
+        "steps": ("Step", "Steps of plans"),
+        "sources": ("Source", "Sources"),
+        "facts": ("Fact", "Facts that rules speak of"),
+        "fibres": ("Fibre", "Fibres"),
+        "substrates": ("Substrate", "Substrates"),
+        "coatings": ("Coating", "Coatings"),
+        "finishes": ("Finish", "Finishes"),
+        "transfers": ("Transfer", "Transfers"),
+        "products": ("Product", "Products"),
+        "consumables": ("Sheet, pad or tape", "Sheets, pads and tapes"),
+        "press_types": ("Type of press", "Types of press"),
+        "blanks": ("Blank", "Blanks"),
+        "practice": ("Practice point", "Practice points"),
+        "markets": ("Market", "Markets"),
+        "migration": ("Cell of dye migration", "Dye migration, cell by cell"),
+        "advice": ("Question answered", "Questions answered"),
+        "not_covered": ("Left out on purpose", "Left out on purpose"),
+    }
+)
+# The kinds in the order of the overview, in groups.
+GROUPS: tuple[tuple[str, tuple[str, ...]], ...] = (
+    ("What is decided", ("rules", "limits", "steps", "advice", "not_covered")),
+    ("Prints and presses", ("transfers", "products", "press_types", "consumables", "practice", "migration")),
+    ("Pieces", ("blanks", "substrates", "fibres", "coatings", "finishes")),
+    ("Law and evidence", ("markets", "sources")),
+    ("For whoever writes rules", ("facts",)),
+)
+LEVEL_WORDS: Mapping[str, tuple[str, str]] = MappingProxyType(
+    {
+        "blocks": ("Refuses", "An order that it finds something in cannot be done like that."),
+        "requires": ("Asks first", "An order that it finds something in can be done once what it asks for is met."),
+        "cautions": ("Warns", "It warns, and holds no order up."),
+        "notes": ("Tells", "It tells what is worth knowing, and holds no order up."),
+    }
+)
+SOURCE_WORDS: Mapping[str, tuple[str, str]] = MappingProxyType(
+    {
+        "published": ("published, text seen", "A standard, law or paper whose text was open when this was written."),
+        "secondary": ("repeated by others", "A text that was not seen itself, and that a page which was seen repeats."),
+        "computed": ("worked out", "Worked out from definitions or from other sources."),
+        "from-memory": ("from memory", "A known text that was not open when this was written down."),
+        "common-practice": ("common practice, no source", "What the trade does; no text stands behind it."),
+        "choice": ("this book's own choice", "Decided by this collective; nothing else says it."),
+    }
+)
+STAGE_WORDS: Mapping[str, str] = MappingProxyType(
+    {
+        "check": "Check",
+        "dress": "Dress the press",
+        "dry": "Dry",
+        "place": "Place",
+        "fix": "Fix",
+        "cover": "Cover",
+        "press": "Press",
+        "lift": "Lift",
+        "peel": "Peel",
+        "again": "Press again",
+        "cool": "Cool",
+        "finish": "Finish",
+        "care": "Care slip",
+    }
+)
+WHAT_WORDS: Mapping[str, str] = MappingProxyType({"added": "Added", "changed": "Changed", "removed": "Taken out"})
+SCOPE_WORDS: Mapping[str, str] = MappingProxyType(
+    {
+        "order": "as soon as the order is known",
+        "decoration": "for each decoration",
+        "pressing": "for each decoration on a press, with its settings",
+    }
+)
+
+
+def spoken(word: str) -> str:
+    """An id or a field's name as people read it."""
+    return word.replace("_", " ").replace("-", " ")
+
+
+def called(kind: str) -> str:
+    """What one entry of a kind is called."""
+    return KIND_WORDS.get(kind, (spoken(kind).capitalize(),))[0]
+
+
+def several(kind: str) -> str:
+    """What several entries of a kind are called."""
+    return KIND_WORDS.get(kind, ("", spoken(kind).capitalize()))[1]
+
+
+def address_of(kind: str, name: str) -> str:
+    """Where the library has an entry."""
+    own = ("rules", "limits", "steps", "sources", "facts")
+    return f"/library/{kind}/{name}" if kind in own else f"/library/catalogue/{kind}/{name}"
+
+
+def address_of_kind(kind: str) -> str:
+    """Where the library lists a kind."""
+    return (
+        f"/library/{kind}" if kind in ("rules", "limits", "steps", "sources", "facts") else f"/library/catalogue/{kind}"
+    )
