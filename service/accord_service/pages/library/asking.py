@@ -16,7 +16,7 @@ from accord_service.api.v1.get_limit import get_limit
 from accord_service.api.v1.get_revision_changes import get_revision_changes
 from accord_service.api.v1.get_source import get_source
 from accord_service.http.problems import BadQuery, NotFound, Problem
-from accord_service.pages.library.rendering import as_of, rendered
+from accord_service.pages.library.rendering import as_of, rendered, suffix
 from accord_service.pages.library.showing import Document, limit_value, units_of
 from accord_service.pages.library.words import address_of
 from accord_service.pages.visit import Visit
@@ -105,7 +105,7 @@ def shown_or_led_on(visit: Visit, kind: str, name: str, show: Callable[[], Respo
     except NotFound as problem:
         instead = _other_word(problem)
         if instead is not None:
-            return redirect(address_of(kind, instead) + ("?" + urlencode(as_of()) if as_of() else ""), 303)
+            return make_response(redirect(address_of(kind, instead) + suffix(), 303))
         gone = None if as_of() else history_of(visit, kind, name)
         if gone is None or not gone["entries"] or gone["entries"][0]["what"] != "removed":
             raise

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from flask import Response, redirect
+from flask import Response, make_response, redirect
 
 from accord_rules.revision.catalogue import KINDS
 from accord_rules.revision.search import title_of
@@ -12,19 +12,18 @@ from accord_service.pages.library.asking import all_entries, history_of, shown_o
 from accord_service.pages.library.rendering import as_of, rendered, suffix
 from accord_service.pages.library.showing import fields_of, units_of
 from accord_service.pages.library.words import (
+    BESIDE_CATALOGUE,
     address_of,
     address_of_kind,
 )
 from accord_service.pages.visit import Visit, page
 
-_OWN_PAGES = ("rules", "limits", "steps", "sources", "facts")
-
 
 @page("/library/catalogue/<kind>")
 def catalogue_kind(visit: Visit, kind: str) -> Response | str:
     """Every entry of one kind."""
-    if kind in _OWN_PAGES:
-        return redirect(address_of_kind(kind) + suffix(), 303)
+    if kind in BESIDE_CATALOGUE:
+        return make_response(redirect(address_of_kind(kind) + suffix(), 303))
     entries = all_entries(visit, get_catalogue_kind, path={"kind": kind})
     rows = sorted(
         ({**entry, "title": title_of(kind, entry["id"], entry["entry"])} for entry in entries),
@@ -40,8 +39,8 @@ def catalogue_kind(visit: Visit, kind: str) -> Response | str:
 @page("/library/catalogue/<kind>/<name>")
 def catalogue_entry(visit: Visit, kind: str, name: str) -> Response | str:
     """One entry, field by field."""
-    if kind in _OWN_PAGES:
-        return redirect(address_of(kind, name) + suffix(), 303)
+    if kind in BESIDE_CATALOGUE:
+        return make_response(redirect(address_of(kind, name) + suffix(), 303))
 
     def show() -> str:
         told = visit.ask(get_catalogue_entry, path={"kind": kind, "name": name}, query=as_of()).document

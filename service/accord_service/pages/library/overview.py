@@ -39,7 +39,7 @@ def library(visit: Visit) -> str:
 
 @page("/library/search")
 def library_search(visit: Visit) -> str:
-    """What a few words are about, best first. With ``part=results`` the list alone, to be shown while somebody types."""
+    """What a few words are about, best first. With ``part=results`` the list alone, for while somebody types."""
     typed, kind = " ".join(request.args.get("q", "").split())[:WORDS_MOST], request.args.get("kind", "")
     query = {"limit": _HITS_MOST, **as_of(), **({"kind": kind} if kind else {})}
     refused, found = "", None

@@ -71,9 +71,7 @@ def library_rule(visit: Visit, name: str) -> Response | str:
 @page("/library/steps")
 def library_steps(visit: Visit) -> str:
     """Every step that plans may have, in a plan's order."""
-    steps = sorted(
-        all_entries(visit, get_steps), key=lambda step: (STAGES.index(step["stage"]), step["rank"], step["id"])
-    )
+    steps = sorted(all_entries(visit, get_steps), key=_place)
     stages = {stage: list(of) for stage, of in groupby(steps, key=lambda step: step["stage"])}
     return rendered(
         "library_steps.html",
@@ -81,6 +79,10 @@ def library_steps(visit: Visit) -> str:
         count=len(steps),
         sentence=sentence,
     )
+
+
+def _place(step: Document) -> tuple[int, int, str]:
+    return STAGES.index(step["stage"]), step["rank"], step["id"]
 
 
 @page("/library/steps/<name>")

@@ -1,9 +1,9 @@
-"""How the book's documents are shown: numbers in the shop's units, sentences with their numbers, entries field by field."""
+"""How the book's documents are shown: numbers in the shop's units, sentences with their numbers, entries by field."""
 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -106,10 +106,8 @@ def _field(reader: Reader, value: Any, preferences: UnitPreferences, **named: An
         case Name(name_of=kinds) if kinds:
             return Field(links=_links(kinds, (value,)), **named)
         case Many(item=Object(into=into)):
-            inner = (
-                Field(words=str(number), fields=fields_of(into, item, preferences)) for number, item in _counted(value)
-            )
-            return Field(fields=tuple(inner), **named)
+            numbered = enumerate((fields_of(into, item, preferences) for item in value), 1)
+            return Field(fields=tuple(Field(words=str(number), fields=inner) for number, inner in numbered), **named)
         case Many(item=item):
             told = [_field(item, member, preferences, words="").text for member in value]
             return Field(text=_several(told), **named)
@@ -127,10 +125,6 @@ def _sources_field(value: Document) -> tuple[Field, ...]:
     """What an inner table rests on, where it says so itself."""
     named = value.get("sources", ())
     return (Field(words="rests on", links=_links("sources", named)),) if named else ()
-
-
-def _counted(values: Sequence[Any]) -> Iterator[tuple[int, Any]]:
-    return enumerate(values, 1)
 
 
 def _key(reader: Reader, name: str) -> str:

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from types import MappingProxyType
 
+# What the book has beside its catalogue.
+BESIDE_CATALOGUE = ("rules", "limits", "steps", "sources", "facts")
 # Kind -> what one is called, what several are called.
 KIND_WORDS: Mapping[str, tuple[str, str]] = MappingProxyType(
     {
@@ -99,12 +101,9 @@ def several(kind: str) -> str:
 
 def address_of(kind: str, name: str) -> str:
     """Where the library has an entry."""
-    own = ("rules", "limits", "steps", "sources", "facts")
-    return f"/library/{kind}/{name}" if kind in own else f"/library/catalogue/{kind}/{name}"
+    return f"{address_of_kind(kind)}/{name}"
 
 
 def address_of_kind(kind: str) -> str:
     """Where the library lists a kind."""
-    return (
-        f"/library/{kind}" if kind in ("rules", "limits", "steps", "sources", "facts") else f"/library/catalogue/{kind}"
-    )
+    return f"/library/{kind}" if kind in BESIDE_CATALOGUE else f"/library/catalogue/{kind}"
