@@ -16,7 +16,7 @@ from accord_rules.revision.catalogue import KINDS
 from accord_service.api.endpoint import Endpoint
 from accord_service.api.v1 import ENDPOINTS
 from accord_service.http.paging import PageQuery
-from accord_service.http.problems import PROBLEMS, RangeNotThere, WrongMethod
+from accord_service.http.problems import PROBLEMS, FormNotOurs, RangeNotThere, WrongMethod
 from accord_service.http.roles import ROLES
 
 JSON = "application/json"
@@ -226,8 +226,8 @@ def test_problems_are_listed_by_type_with_their_status(description: Any) -> None
             (problem.status, problem.slug, f"#/components/examples/{problem.slug}") for problem in endpoint.problems
         }
     listed = {problem for endpoint in ENDPOINTS for problem in endpoint.problems}
-    assert set(PROBLEMS.values()) - listed == {WrongMethod, RangeNotThere}, (
-        "no operation answers that: addresses and files do"
+    assert set(PROBLEMS.values()) - listed == {WrongMethod, RangeNotThere, FormNotOurs}, (
+        "no operation answers that: addresses, files and people's pages do"
     )
     schema = {"$ref": "#/components/schemas/ProblemDetails"}
     shown = description["components"]["examples"]
