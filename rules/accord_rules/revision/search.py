@@ -16,6 +16,7 @@ from math import log
 from types import MappingProxyType
 from typing import Any
 
+from accord_rules.documents import units
 from accord_rules.documents.files import Documents
 from accord_rules.documents.spelling import as_word, nearest, stem
 from accord_rules.revision.facts import declared
@@ -162,7 +163,7 @@ _EXCERPT = 220
 
 @dataclass(frozen=True, slots=True)
 class Hit:
-    """An entry that was found. ``excerpt``: its first sentence, with names of facts and limits where numbers go."""
+    """An entry that was found. ``excerpt``: how what it says begins; an ellipsis stands for what hangs on the order."""
 
     kind: str
     id: str
@@ -183,7 +184,10 @@ class Found:
 
 @dataclass(frozen=True, slots=True)
 class _Page:
-    """An entry as it is searched. ``names``: what it is called; ``says``: its sentences; ``aside``: what else."""
+    """An entry as it is searched. ``names``: what it is called; ``says``: its sentences; ``aside``: what else.
+
+    ``shown``: what is shown of it beside its title.
+    """
 
     kind: str
     id: str
@@ -191,6 +195,7 @@ class _Page:
     names: tuple[str, ...]
     says: str
     aside: str
+    shown: str
 
 
 class Index:
@@ -335,8 +340,8 @@ def _postings(
 
 
 def _hit(page: _Page, score: float) -> Hit:
-    says = page.says if len(page.says) <= _EXCERPT else page.says[:_EXCERPT].rpartition(" ")[0] + " …"
-    return Hit(page.kind, page.id, page.title, says, round(score, 3))
+    shown = page.shown if len(page.shown) <= _EXCERPT else page.shown[:_EXCERPT].rpartition(" ")[0] + " …"
+    return Hit(page.kind, page.id, page.title, shown, round(score, 3))
 
 
 # -- what is searched -------------------------------------------------------------------------------------------------
@@ -345,18 +350,23 @@ def _hit(page: _Page, score: float) -> Hit:
 def _pages(documents: Documents) -> Iterator[_Page]:
     for kind in KINDS:
         for name, entry in documents.get(kind, {}).items():
-            yield _page(kind, name, entry)
+            yield _page(kind, name, entry, documents["limits"])
     for name, fact in declared().items():
-        yield _Page("facts", name, name, (name,), fact.about, "")
+        yield _Page("facts", name, name, (name,), fact.about, "", fact.about)
 
 
-def _page(kind: str, name: str, entry: Mapping[str, Any]) -> _Page:
+def _page(kind: str, name: str, entry: Mapping[str, Any], limits: Mapping[str, Any]) -> _Page:
     title = title_of(kind, name, entry)
     names = (name, title.rstrip("?"), *entry.get("aliases", ()), *filter(None, (entry.get("us_name"),)))
-    says = (entry.get(field, "") for field in ("because", "fix", "text", "answer", "instead", "why", "where"))
+    says = " ".join(
+        _text(entry[field])
+        for field in ("because", "fix", "text", "answer", "instead", "why", "where")
+        if entry.get(field)
+    )
     aside = [_text(entry.get(field, "")) for field in ("note", "topic", "stage", "harm", "family", "principle")]
     aside += [example.get("note", "") for example in entry.get("fires", ())]
-    return _Page(kind, name, title, names, _filled(" ".join(map(_text, says))), " ".join(aside))
+    shown = _shown(entry["text"] if kind == "sources" else entry.get("why", "") if kind == "steps" else says, limits)
+    return _Page(kind, name, title, names, _filled(says), " ".join(aside), shown or _text(entry.get("note", "")))
 
 
 def title_of(kind: str, name: str, entry: Mapping[str, Any]) -> str:
@@ -370,7 +380,20 @@ def _text(value: Any) -> str:
     return value if isinstance(value, str) else " ".join(map(str, value))
 
 
+_SLOT = re.compile(r"\{(limit\()?([a-z0-9_.]+)\)?\}")
+
+
 def _filled(sentence: str) -> str:
     """A sentence of the book, with what is filled in by order told in words."""
-    named = re.sub(r"\{(?:limit\()?[a-z0-9_]*?\.?([a-z0-9_]+)\)?\}", lambda match: match[1].replace("_", " "), sentence)
+    named = _SLOT.sub(lambda match: match[2].rpartition(".")[2].replace("_", " "), sentence)
     return " ".join(named.split())
+
+
+def _shown(sentence: str, limits: Mapping[str, Any]) -> str:
+    """A sentence of the book with the values of its limits."""
+    return _SLOT.sub(lambda match: _amount(limits[match[2]]) if match[1] and match[2] in limits else "…", sentence)
+
+
+def _amount(limit: Mapping[str, Any]) -> str:
+    value = limit["value"]
+    return value if isinstance(value, str) else f"{value:g} {units.DIMENSIONS[limit['dimension']].symbol}".rstrip()

@@ -14,7 +14,7 @@ from accord_service.api.v1.get_steps import get_steps
 from accord_service.http.problems import BadQuery
 from accord_service.pages.library.asking import all_entries
 from accord_service.pages.library.rendering import as_of, rendered
-from accord_service.pages.library.words import GROUPS, KIND_WORDS
+from accord_service.pages.library.words import GROUPS, KIND_WORDS, about
 from accord_service.pages.visit import Visit, page
 
 _LISTS = {"rules": get_rules, "limits": get_limits, "steps": get_steps, "sources": get_sources}
@@ -25,14 +25,13 @@ _HITS_MOST = "30"
 def library(visit: Visit) -> str:
     """Every kind of entry with how many there are, below the search."""
     told = visit.ask(get_catalogue, query=as_of()).document
-    abouts = {kind["kind"]: kind["description"] for kind in told["entries"]}
     counts = {kind["kind"]: kind["count"] for kind in told["entries"]}
     counts |= {kind: len(all_entries(visit, asked)) for kind, asked in _LISTS.items()}
     return rendered(
         "library.html",
         groups=GROUPS,
         counts=counts,
-        abouts=abouts,
+        about=about,
         revision=told["revision"],
     )
 

@@ -71,9 +71,14 @@ def sentence(text: str, limits: Mapping[str, str]) -> Markup:
         is_limit, name = match[1], match[2]
         if is_limit and name in limits:
             return Markup('<a class="value" href="{}">{}</a>').format(address_of("limits", name), limits[name])
-        return Markup('<span class="slot" title="{}">{}</span>').format(name, spoken(name.rpartition(".")[2]))
+        return Markup('<span class="slot" title="{}">{}</span>').format(name, fact_words(name))
 
     return Markup(re.sub(r"\{(limit\()?([a-z0-9_.]+)\)?\}", filled, str(escape(text))))
+
+
+def fact_words(name: str) -> str:
+    """A fact's name in words, without the group before it and the unit or form behind it."""
+    return spoken(re.sub(r"_(words|shown|title|c|k|s|mm|kpa|a|d|g_m2)$", "", name.rpartition(".")[2]))
 
 
 def fields_of(cls: type, entry: Document, preferences: UnitPreferences) -> tuple[Field, ...]:

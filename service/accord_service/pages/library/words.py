@@ -7,28 +7,44 @@ from types import MappingProxyType
 
 # What the book has beside its catalogue.
 BESIDE_CATALOGUE = ("rules", "limits", "steps", "sources", "facts")
-# Kind -> what one is called, what several are called.
-KIND_WORDS: Mapping[str, tuple[str, str]] = MappingProxyType(
+# Kind -> what one is called, what several are called, and what they say.
+KIND_WORDS: Mapping[str, tuple[str, str, str]] = MappingProxyType(
     {
-        "rules": ("Rule", "Rules"),
-        "limits": ("Limit", "Limits"),
-        "steps": ("Step", "Steps of plans"),
-        "sources": ("Source", "Sources"),
-        "facts": ("Fact", "Facts that rules speak of"),
-        "fibres": ("Fibre", "Fibres"),
-        "substrates": ("Substrate", "Substrates"),
-        "coatings": ("Coating", "Coatings"),
-        "finishes": ("Finish", "Finishes"),
-        "transfers": ("Transfer", "Transfers"),
-        "products": ("Product", "Products"),
-        "consumables": ("Sheet, pad or tape", "Sheets, pads and tapes"),
-        "press_types": ("Type of press", "Types of press"),
-        "blanks": ("Blank", "Blanks"),
-        "practice": ("Practice point", "Practice points"),
-        "markets": ("Market", "Markets"),
-        "migration": ("Cell of dye migration", "Dye migration, cell by cell"),
-        "advice": ("Question answered", "Questions answered"),
-        "not_covered": ("Left out on purpose", "Left out on purpose"),
+        "rules": ("Rule", "Rules", "When something cannot be done, has to be met first, or is worth a warning."),
+        "limits": ("Limit", "Limits", "The numbers that rules compare with."),
+        "steps": ("Step", "Steps of plans", "What hands do, in a plan's order."),
+        "sources": ("Source", "Sources", "What the numbers rest on, and how well."),
+        "facts": ("Fact", "Facts that rules speak of", "The words of conditions, and what each is worked out from."),
+        "fibres": ("Fibre", "Fibres", "What cloth is made of, what heat does to it, and whether dye takes."),
+        "substrates": ("Substrate", "Substrates", "What pieces are made of, and the heat that they bear."),
+        "coatings": ("Coating", "Coatings", "What lies on hard goods and coated cloth."),
+        "finishes": ("Finish", "Finishes", "What was done to cloth, and what that does to a print."),
+        "transfers": ("Transfer", "Transfers", "Families of prints: how each is pressed, and what it bears."),
+        "products": ("Product", "Products", "What shops stock of each family, some with their maker's sheet."),
+        "consumables": (
+            "Sheet, pad or tape",
+            "Sheets, pads and tapes",
+            "What goes over, under and round a piece, and the heat it bears.",
+        ),
+        "press_types": (
+            "Type of press",
+            "Types of press",
+            "How presses differ, and what is taken for granted of each.",
+        ),
+        "blanks": ("Blank", "Blanks", "Pieces with their cloth, colour and room for a print."),
+        "practice": ("Practice point", "Practice points", "Settings known to work, which plans are held against."),
+        "markets": ("Market", "Markets", "What the law of each place says of decorated goods."),
+        "migration": (
+            "Cell of dye migration",
+            "Dye migration, cell by cell",
+            "How hot a light print may be pressed on dyed polyester.",
+        ),
+        "advice": ("Question answered", "Questions answered", "What people ask that is no setting."),
+        "not_covered": (
+            "Left out on purpose",
+            "Left out on purpose",
+            "What the book says nothing of, why, and what to do instead.",
+        ),
     }
 )
 # The kinds in the order of the overview, in groups.
@@ -91,12 +107,17 @@ def spoken(word: str) -> str:
 
 def called(kind: str) -> str:
     """What one entry of a kind is called."""
-    return KIND_WORDS.get(kind, (spoken(kind).capitalize(),))[0]
+    return KIND_WORDS[kind][0] if kind in KIND_WORDS else spoken(kind).capitalize()
 
 
 def several(kind: str) -> str:
     """What several entries of a kind are called."""
-    return KIND_WORDS.get(kind, ("", spoken(kind).capitalize()))[1]
+    return KIND_WORDS[kind][1] if kind in KIND_WORDS else spoken(kind).capitalize()
+
+
+def about(kind: str) -> str:
+    """What entries of a kind say."""
+    return KIND_WORDS[kind][2] if kind in KIND_WORDS else ""
 
 
 def address_of(kind: str, name: str) -> str:
