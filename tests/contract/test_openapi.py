@@ -196,7 +196,7 @@ def test_an_object_that_is_not_opened_says_why(description: Any) -> None:
     ] == []
 
 
-VERBS = {"GET": {"read", "list", "replay"}, "PUT": {"replace"}, "DELETE": {"delete", "revoke"}}
+VERBS = {"GET": {"read", "list", "replay", "search"}, "PUT": {"replace"}, "DELETE": {"delete", "revoke"}}
 
 
 def test_operations_are_named_by_verbs(description: Any) -> None:

@@ -68,6 +68,10 @@ class Governance:
         """What a revision changed of the one before."""
         return self._asker.read(f"/v1/revisions/{revision}/changes")
 
+    def history(self, kind: str, id: str) -> Iterator[Document]:
+        """The revisions that changed an entry, newest first, with what they changed; also of one that is gone."""
+        return self._asker.pages(f"/v1/history/{self._segment(kind)}/{self._segment(id)}")
+
     def revert(self, revision: int, reason: str, *, validate_only: bool = False) -> Document:
         """A proposal that takes the book back to what a revision says, with its ``status``."""
         return self._post(f"/v1/revisions/{revision}/revert", {"reason": reason}, validate_only)

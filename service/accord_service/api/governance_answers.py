@@ -26,6 +26,8 @@ from accord_rules.governance.proposal import STATES, Base, ShownEffect
 from accord_rules.orders.order import Order
 from accord_rules.verdict import VERDICTS, Finding, Verdict
 from accord_service.api.answers import Document, Signatory, next_page, time
+from accord_service.api.shop_answers import PlaceChange
+from accord_service.steps.history import WHAT
 from accord_service.steps.runs import EFFECT_STATES
 from accord_service.store import FAULTS, Event
 
@@ -82,6 +84,29 @@ class RevisionChanges(Documented):
     revision: int = required(INTEGER, "the revision")
     digest: str = required(STRING, "its digest")
     changes: tuple[EntryChange, ...] = _changes("every entry that differs; empty for the first")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EntryRevision(Documented):
+    """A revision that changed an entry of the book."""
+
+    line: RevisionLine = required(Object(RevisionLine), "the revision", spread=True)
+    what: str = required(Choice(WHAT), "what it did: the entry was added, changed or removed")
+    changes: tuple[PlaceChange, ...] = required(
+        listed(Object(PlaceChange)), "where the entry differs from before; empty unless it was changed"
+    )
+    changes_left_out: int = required(INTEGER, "how many places more differ")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EntryHistory(Documented):
+    """A page of the revisions that changed one entry, newest first."""
+
+    kind: str = required(STRING, "its kind")
+    id: str = required(STRING, "its name")
+    head: int = required(INTEGER, "the number of the revision that holds")
+    entries: tuple[EntryRevision, ...] = required(listed(Object(EntryRevision)), "newest first")
+    next: str | None = next_page()
 
 
 # -- proposals --------------------------------------------------------------------------------------------------------

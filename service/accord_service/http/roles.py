@@ -44,10 +44,12 @@ MAY: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "get_step": _STAFF,
         "get_facts": _STAFF,
         "get_fact": _STAFF,
+        "get_search": _STAFF,
         # Changes
         "get_revisions": _STAFF,
         "get_revision": _STAFF,
         "get_revision_changes": _STAFF,
+        "get_entry_history": _STAFF,
         "post_revision_revert": _PROPOSERS,
         "get_proposals": _STAFF,
         "post_proposals": _PROPOSERS,

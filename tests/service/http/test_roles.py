@@ -53,9 +53,11 @@ GET    /v1/steps                            -        -          +        +      
 GET    /v1/steps/{name}                     -        -          +        +        +        +        +
 GET    /v1/facts                            -        -          +        +        +        +        +
 GET    /v1/facts/{name}                     -        -          +        +        +        +        +
+GET    /v1/search                           -        -          +        +        +        +        +
 GET    /v1/revisions                        -        -          +        +        +        +        +
 GET    /v1/revisions/{revision}             -        -          +        +        +        +        +
 GET    /v1/revisions/{revision}/changes     -        -          +        +        +        +        +
+GET    /v1/history/{kind}/{name}            -        -          +        +        +        +        +
 POST   /v1/revisions/{revision}/revert      -        -          -        +        +        +        +
 GET    /v1/proposals                        -        -          +        +        +        +        +
 POST   /v1/proposals                        -        -          -        +        +        +        +
@@ -203,9 +205,11 @@ GET    /v1/steps all
 GET    /v1/steps/{name} all
 GET    /v1/facts all
 GET    /v1/facts/{name} all
+GET    /v1/search all
 GET    /v1/revisions all
 GET    /v1/revisions/{revision} all
 GET    /v1/revisions/{revision}/changes all
+GET    /v1/history/{kind}/{name} all
 POST   /v1/revisions/{revision}/revert all
 GET    /v1/proposals all
 POST   /v1/proposals all

@@ -22,6 +22,20 @@ POST   /sign-in                             +        +        +        +        
 POST   /sign-out                            -        +        +        +        +        +
 GET    /sessions                            -        +        +        +        +        +
 POST   /sessions/{session_id}/end           -        +        +        +        +        +
+GET    /library                             -        +        +        +        +        +
+GET    /library/search                      -        +        +        +        +        +
+GET    /library/rules                       -        +        +        +        +        +
+GET    /library/rules/{name}                -        +        +        +        +        +
+GET    /library/limits                      -        +        +        +        +        +
+GET    /library/limits/{name}               -        +        +        +        +        +
+GET    /library/steps                       -        +        +        +        +        +
+GET    /library/steps/{name}                -        +        +        +        +        +
+GET    /library/catalogue/{kind}            -        +        +        +        +        +
+GET    /library/catalogue/{kind}/{name}     -        +        +        +        +        +
+GET    /library/sources                     -        +        +        +        +        +
+GET    /library/sources/{name}              -        +        +        +        +        +
+GET    /library/facts                       -        +        +        +        +        +
+GET    /library/facts/{name}                -        +        +        +        +        +
 """
 
 

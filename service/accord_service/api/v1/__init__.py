@@ -11,6 +11,7 @@ from accord_service.api.v1.get_bundle import get_bundle
 from accord_service.api.v1.get_catalogue import get_catalogue
 from accord_service.api.v1.get_catalogue_entry import get_catalogue_entry
 from accord_service.api.v1.get_catalogue_kind import get_catalogue_kind
+from accord_service.api.v1.get_entry_history import get_entry_history
 from accord_service.api.v1.get_fact import get_fact
 from accord_service.api.v1.get_facts import get_facts
 from accord_service.api.v1.get_house_limit import get_house_limit
@@ -39,6 +40,7 @@ from accord_service.api.v1.get_revision_changes import get_revision_changes
 from accord_service.api.v1.get_revisions import get_revisions
 from accord_service.api.v1.get_rule import get_rule
 from accord_service.api.v1.get_rules import get_rules
+from accord_service.api.v1.get_search import get_search
 from accord_service.api.v1.get_shop import get_shop
 from accord_service.api.v1.get_shop_entry import get_shop_entry
 from accord_service.api.v1.get_shop_press import get_shop_press
@@ -101,9 +103,11 @@ ENDPOINTS = (
     get_step,
     get_facts,
     get_fact,
+    get_search,
     get_revisions,
     get_revision,
     get_revision_changes,
+    get_entry_history,
     post_revision_revert,
     get_proposals,
     post_proposals,
