@@ -377,7 +377,8 @@ class ExplainedSettings(Documented):
     )
     spread_k: float = required(Figure(1), "by how much the surface may be off to either side, K")
     widest_window: TemperatureRange = required(
-        Object(TemperatureRange), "the surface's window as the display shows it, the spread left out of account"
+        Object(TemperatureRange),
+        "the surface's window as the display shows it, to the degree, the spread left out of account",
     )
     spots: TemperatureRange = required(
         Object(TemperatureRange), "what the display would show for the coldest and the hottest spot of the platen"

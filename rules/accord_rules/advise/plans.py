@@ -558,10 +558,14 @@ def _explained(case: Case, chosen: Chosen, curve: bool) -> ExplainedSettings:
 
 
 def _displayed(case: Case, least_c: float, most_c: float) -> TemperatureRange:
-    """Temperatures of the surface as the display shows them, °C; not drawn in to what it can be set to."""
-    ends = tuple(map(case.known["press.calibration"].display_c, (least_c, most_c)))
-    least, most = (quantity(units.TEMPERATURE, round(end_c, 1), case.shop.units) for end_c in ends)
-    return TemperatureRange(least, ends[0], most, ends[1])
+    """Temperatures of the surface as the display shows them, °C: the nearest whole degrees of the shop's unit."""
+    unit = case.shop.units.unit(units.TEMPERATURE)
+    ends = (
+        unit.inside(round(unit.outside(case.known["press.calibration"].display_c(end)))) for end in (least_c, most_c)
+    )
+    least, most = (round(end_c, 9) for end_c in ends)
+    least_shown, most_shown = (quantity(units.TEMPERATURE, end_c, case.shop.units) for end_c in (least, most))
+    return TemperatureRange(least_shown, least, most_shown, most)
 
 
 def _ceilings(case: Case) -> Iterator[Ceiling]:

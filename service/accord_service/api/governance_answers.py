@@ -290,6 +290,11 @@ class RecordTicket(Documented):
     press: str | None = required(STRING_OR_NULL, "the press that the plan is for; null where none can do it")
     plan: Plan | None = required(Nullable(Object(Plan)), "the plan; null where there is none")
     why: str = required(STRING, "why there is no plan, in a sentence; empty where there is one")
+    as_judged: bool = required(
+        Flag(),
+        "whether the plan has the settings of the verdict; no where these were a family's and the product at hand wants"
+        " others",
+    )
 
 
 # -- outcomes ---------------------------------------------------------------------------------------------------------

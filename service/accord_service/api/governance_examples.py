@@ -354,6 +354,7 @@ TICKET: dict[str, Any] = {
     "press": None,
     "plan": None,
     "why": "100 % cotton takes no dye: the print washes out.",
+    "as_judged": False,
 }
 OUTCOME_ASKED: dict[str, Any] = {"result": "failed", "failure": "peeled", "washes": 6}
 OUTCOME: dict[str, Any] = {

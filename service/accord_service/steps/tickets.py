@@ -27,10 +27,14 @@ CHANGEABLE = ("book", "house", "shop", "code")
 
 @dataclass(frozen=True, slots=True)
 class Ticket:
-    """The plan to press by; None where there is none, and ``why`` says why in a sentence."""
+    """The plan to press by; None where there is none, and ``why`` says why in a sentence.
+
+    ``as_judged``: whether it has the very settings of the answer.
+    """
 
     plan: Plan | None
     why: str = ""
+    as_judged: bool = False
 
 
 def able(record: OrderRecord) -> tuple[Document, ...]:
@@ -49,24 +53,30 @@ def ticket(record: OrderRecord, book_then: Authority | None, press: str) -> Tick
     if book_then is None:
         return Ticket(None, f"Revision {record.revision} was written for another version of this service.")
     try:
-        order = pinned(read(Order, record.question["order"]), judged)
-        shop = read(Shop, record.question["shop"])
+        order, shop = read(Order, record.question["order"]), read(Shop, record.question["shop"])
         with under(book_then, record.question["house"]) as authority:
-            plans = authority.recommend(order, shop, most=1).plans
+            for as_judged in (True, False):
+                plans = authority.recommend(pinned(order, judged, settings=as_judged), shop, most=1).plans
+                if plans:
+                    return Ticket(plans[0], as_judged=as_judged)
     except DocumentError as error:
         return Ticket(None, f"This version of the service can't read the order: {error}")
     except HouseError as error:
         return Ticket(None, f"The house rules of then do not fit the book: {error}")
-    if not plans:
-        return Ticket(None, "This version of the service no longer finds that it can be done with these settings.")
-    return Ticket(plans[0])
+    return Ticket(None, "This version of the service no longer finds a way to do it on this press.")
 
 
-def pinned(order: Order, judged: Document) -> Order:
-    """The order with a press and settings as they were judged; a press that it describes itself stays as described."""
-    settings = (read(Settings, document) for document in judged["settings"])
-    pairs = zip(order.decorations, settings, strict=True)
-    decorations = tuple(replace(decoration, settings=set_) for decoration, set_ in pairs)
+def pinned(order: Order, judged: Document, *, settings: bool = True) -> Order:
+    """The order with a press and, where wished, settings as they were judged; a press that it describes itself stays as
+    it is described.
+
+    Where an order names a family, the answer has the family's usual settings, and the product that the shop has of it
+    may want others: then the plan has those, and the ticket says so.
+    """
+    decorations = order.decorations
+    if settings:
+        pairs = zip(decorations, judged["settings"], strict=True)
+        decorations = tuple(replace(decoration, settings=read(Settings, set_)) for decoration, set_ in pairs)
     press = order.press if isinstance(order.press, Press) else judged["press"]
     return replace(order, press=press, decorations=decorations, prefer=None)
 

@@ -328,7 +328,7 @@ def test_a_ticket_is_the_recommended_plan_with_the_verdicts_settings(
         assert [press["press"] for press in told["presses"]] == [press["press"] for press in can]
         assert told["changed"] == []
         plan = told["plan"]
-        assert (plan["press"], told["why"]) == (judged["press"], "")
+        assert (plan["press"], told["why"], told["as_judged"]) == (judged["press"], "", True)
         assert [decoration["settings"] for decoration in plan["decorations"]] == judged["settings"]
         pinned = plan["order"] | {"press": judged["press"]}
         recommended = ok(client.post("/v1/recommend", json=pinned, headers=quay))["plans"][0]

@@ -54,6 +54,7 @@ def get_record_ticket(call: Call) -> Answer:
         press=press,
         plan=told.plan,
         why=told.why,
+        as_judged=told.as_judged,
     )
     return Answer(document.document())
 
