@@ -242,22 +242,29 @@ class PlannedStep(_Answer):
     """One thing the hands do.
 
     ``stage``: check, dress, dry, place, fix, cover, press, lift, peel, again, cool, finish or care, in this order;
-    others may come.
+    others may come. ``slip``: what the customer's slip says of it; None for what is no aftercare.
     """
 
     _what = "a step of a plan"
     id: str
     stage: str
     text: str
+    slip: str | None
 
 
 @dataclass(frozen=True, slots=True)
 class StackLayer(_Answer):
-    """One layer of what lies between the platens; ``face`` says how it lies, empty where it has no faces."""
+    """One layer of what lies between the platens; ``face`` says how it lies, empty where it has no faces.
+
+    ``kind``: platen, sheet, pad, carrier, print or piece; others may come. ``thickness_mm`` of one ply, None for
+    platens and where the book does not know.
+    """
 
     _what = "a layer of a stack"
+    kind: str
     what: str
     face: str
+    thickness_mm: float | None
 
 
 @dataclass(frozen=True, slots=True)

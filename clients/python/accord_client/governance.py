@@ -182,6 +182,12 @@ class Governance:
         """A recorded order asked again, under the present revision or another."""
         return self._asker.read(f"{self._record(record_id)}/replay" + (f"?revision={revision}" if revision else ""))
 
+    def ticket(self, record_id: str, press: str | None = None) -> Document:
+        """What a recorded order is pressed by: the plan as it was judged, on the best press or the one named."""
+        return self._asker.read(
+            f"{self._record(record_id)}/ticket" + (f"?{urlencode({'press': press})}" if press else "")
+        )
+
     def delete_reference(self, record_id: str, *, validate_only: bool = False) -> Document:
         """Take the shop's own reference out of a record, for good."""
         address = f"{self._record(record_id)}/reference" + ("?validate_only=true" if validate_only else "")

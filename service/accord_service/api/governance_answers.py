@@ -18,17 +18,19 @@ from accord_rules.documents.answers import (
     mapped,
 )
 from accord_rules.documents.reading import Choice, Flag, Object, optional, required
+from accord_rules.documents.units import UNIT_SYSTEMS
 from accord_rules.documents.writing import Documented
 from accord_rules.governance.changes import EntryChange
 from accord_rules.governance.comparison import FlipCount
 from accord_rules.governance.effect import Effect
 from accord_rules.governance.proposal import STATES, Base, ShownEffect
 from accord_rules.orders.order import Order
-from accord_rules.verdict import VERDICTS, Finding, Verdict
+from accord_rules.verdict import VERDICTS, Finding, Plan, Verdict
 from accord_service.api.answers import Document, Signatory, next_page, time
 from accord_service.api.shop_answers import PlaceChange
 from accord_service.steps.history import WHAT
 from accord_service.steps.runs import EFFECT_STATES
+from accord_service.steps.tickets import CHANGEABLE
 from accord_service.store import FAULTS, Event
 
 REPLAYED_VERDICTS = (*VERDICTS, "unreadable")
@@ -283,6 +285,41 @@ class ReplayedRecord(Documented):
     gone: tuple[Document, ...] = _findings("findings that are not there any more")
     changed: tuple[Document, ...] = _findings("findings that say something else, as they are now")
     answer: Document | None = required(Nullable(Free((Verdict,))), "the answer of now; null where there is none")
+
+
+@dataclass(frozen=True, slots=True)
+class TicketPress(Documented):
+    """A press that can do a recorded order."""
+
+    press: str = required(STRING, "the press")
+    press_title: str = required(STRING, "the same, as people say it: its type, and its name at the shop")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RecordTicket(Documented):
+    """What a recorded order is pressed by: the plan as it was judged, or why there is none."""
+
+    line: RecordLine = required(Object(RecordLine), "the record", spread=True)
+    digest: str = required(STRING, "SHA-256 of the canonical JSON of the book it was judged under")
+    shop_name: str = required(STRING, "what the shop calls itself")
+    unit_system: str = required(Choice(tuple(UNIT_SYSTEMS)), "the units that the shop reads, and the plan is in")
+    book_revision: int = required(INTEGER, "the revision of the book that holds now")
+    changed: tuple[str, ...] = required(
+        listed(Choice(CHANGEABLE)),
+        "what is no more as it was when the order was judged: the book, the shop's house rules, its presses, stock or"
+        " readings, the version of the service",
+    )
+    presses: tuple[TicketPress, ...] = required(
+        listed(Object(TicketPress)), "the presses that can do it, of which press names one"
+    )
+    press: str | None = required(STRING_OR_NULL, "the press that the plan is for; null where none can do it")
+    plan: Plan | None = required(Nullable(Object(Plan)), "the plan; null where there is none")
+    why: str = required(STRING, "why there is no plan, in a sentence; empty where there is one")
+    as_judged: bool = required(
+        Flag(),
+        "whether the plan has the settings of the verdict; no where these were a family's and the product at hand wants"
+        " others",
+    )
 
 
 # -- outcomes ---------------------------------------------------------------------------------------------------------

@@ -69,6 +69,7 @@ MAY: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "post_records": _STAFF,
         "get_record": _STAFF,
         "get_record_replay": _STAFF,
+        "get_record_ticket": _STAFF,
         "delete_record_reference": ("operator", "owner"),
         "get_record_outcomes": _STAFF,
         "post_record_outcomes": _STAFF,

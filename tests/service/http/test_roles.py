@@ -76,6 +76,7 @@ GET    /v1/records                          -        -          +        +      
 POST   /v1/records                          -        -          +        +        +        +        +
 GET    /v1/records/{record_id}              -        -          +        +        +        +        +
 GET    /v1/records/{record_id}/replay       -        -          +        +        +        +        +
+GET    /v1/records/{record_id}/ticket       -        -          +        +        +        +        +
 DELETE /v1/records/{record_id}/reference    -        -          -        +        +        -        -
 GET    /v1/records/{record_id}/outcomes     -        -          +        +        +        +        +
 POST   /v1/records/{record_id}/outcomes     -        -          +        +        +        +        +
@@ -228,6 +229,7 @@ GET    /v1/records own
 POST   /v1/records own
 GET    /v1/records/{record_id} thing
 GET    /v1/records/{record_id}/replay thing
+GET    /v1/records/{record_id}/ticket thing
 DELETE /v1/records/{record_id}/reference thing
 GET    /v1/records/{record_id}/outcomes thing
 POST   /v1/records/{record_id}/outcomes thing

@@ -34,6 +34,7 @@ from accord_service.api.v1.get_record import get_record
 from accord_service.api.v1.get_record_outcome import get_record_outcome
 from accord_service.api.v1.get_record_outcomes import get_record_outcomes
 from accord_service.api.v1.get_record_replay import get_record_replay
+from accord_service.api.v1.get_record_ticket import get_record_ticket
 from accord_service.api.v1.get_records import get_records
 from accord_service.api.v1.get_revision import get_revision
 from accord_service.api.v1.get_revision_changes import get_revision_changes
@@ -125,6 +126,7 @@ ENDPOINTS = (
     post_records,
     get_record,
     get_record_replay,
+    get_record_ticket,
     delete_record_reference,
     get_record_outcomes,
     post_record_outcomes,
