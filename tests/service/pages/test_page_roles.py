@@ -22,6 +22,21 @@ POST   /sign-in                             +        +        +        +        
 POST   /sign-out                            -        +        +        +        +        +
 GET    /sessions                            -        +        +        +        +        +
 POST   /sessions/{session_id}/end           -        +        +        +        +        +
+GET    /desk                                -        +        +        +        +        +
+POST   /desk/seen                           -        +        +        +        +        +
+GET    /desk/proposals                      -        +        +        +        +        +
+GET    /desk/proposals/{proposal_id}        -        +        +        +        +        +
+GET    /desk/proposals/{proposal_id}/status -        +        +        +        +        +
+POST   /desk/proposals/{proposal_id}/{step} -        +        +        +        +        +
+GET    /desk/draft                          -        -        +        +        +        +
+POST   /desk/draft                          -        -        +        +        +        +
+GET    /desk/revisions                      -        +        +        +        +        +
+GET    /desk/revisions/{revision}           -        +        +        +        +        +
+POST   /desk/revisions/{revision}/revert    -        +        +        +        +        +
+GET    /desk/audit                          -        -        -        -        +        +
+POST   /desk/audit                          -        -        -        -        +        +
+GET    /desk/outcomes                       -        +        +        +        +        +
+GET    /desk/shops                          -        -        -        -        +        +
 """
 
 
