@@ -55,8 +55,15 @@ def desk_seen(visit: Visit) -> Response:
     seq = request.form.get("seq", "")
     response = make_response(redirect("/desk", 303))
     if seq.isascii() and seq.isdecimal():
-        kept = {"max_age": _YEAR_S, "path": "/desk", "secure": request.is_secure, "httponly": True, "samesite": "Lax"}
-        response.set_cookie(SEEN_COOKIE, seq[:12], **kept)
+        response.set_cookie(
+            SEEN_COOKIE,
+            seq[:12],
+            max_age=_YEAR_S,
+            path="/desk",
+            secure=request.is_secure,
+            httponly=True,
+            samesite="Lax",
+        )
     return response
 
 

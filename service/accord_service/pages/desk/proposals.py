@@ -57,7 +57,8 @@ def desk_proposal_status(visit: Visit, proposal_id: str) -> Response:
     }
     response = jsonify(told)
     response.add_etag()
-    return response.make_conditional(request)
+    response.make_conditional(request)
+    return response
 
 
 @page("/desk/proposals/<proposal_id>/<step>", methods=("POST",))
@@ -71,8 +72,8 @@ def desk_proposal_step(visit: Visit, proposal_id: str, step: str) -> Response | 
     except NotFound:
         raise
     except Problem as problem:
-        told_of = {"step": step, "problem": problem, "reason": request.form.get("reason", "")}
-        return make_response(_shown(visit, proposal_id, **told_of), problem.status)
+        shown = _shown(visit, proposal_id, step=step, problem=problem, reason=request.form.get("reason", ""))
+        return make_response(shown, problem.status)
     if step == "publish":
         return make_response(redirect(f"/desk/revisions/{told.document['revision']}", 303))
     return make_response(redirect(f"/desk/proposals/{proposal_id}", 303))
@@ -118,7 +119,8 @@ def _needs(status: Document) -> str:
         who = "It loosens what keeps people safe, so it needs stewards of two shops, neither of them the author's."
     else:
         who = "It needs a steward of another shop than the author's."
-    return f"{who} {f'{lacking} of {status["approvals_needed"]} still lacking.' if lacking > 0 else 'It has them.'}"
+    lacks = f"{lacking} of {status['approvals_needed']} still lacking." if lacking > 0 else "It has all it needs."
+    return f"{who} {lacks}"
 
 
 def _sentence(problem: Problem) -> str:

@@ -41,7 +41,8 @@ def _wants(bundle: Document | None, head: int) -> str:
     if left < 0:
         return "It has ended: without a line nothing answers there."
     old = f"{counted(behind, 'revision')} behind" if behind > 0 else ""
-    ends = f"ends {'today' if left == 0 else f'in {counted(left, "day")}'}" if left <= ENDS_SOON_DAYS else ""
+    day = "today" if left == 0 else f"in {counted(left, 'day')}"
+    ends = f"ends {day}" if left <= ENDS_SOON_DAYS else ""
     said = "; ".join(filter(None, (old, ends)))
     return f"{said[:1].upper()}{said[1:]}." if said else ""
 
