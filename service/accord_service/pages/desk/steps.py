@@ -56,7 +56,7 @@ STEPS: Mapping[str, Step] = MappingProxyType(
         "approve": Step(
             post_proposal_approve,
             "Approve",
-            "Exactly these changes, on this base, with this effect. Should one of them become another, it counts no more.",
+            "Exactly these changes, on this base, with this effect. Should one of them change, it counts no more.",
             sends=_digests_seen,
             tries=_digests_now,
         ),
