@@ -387,6 +387,15 @@ class Signatory(Documented):
 
 
 @dataclass(frozen=True, slots=True)
+class PulledBundle(Documented):
+    """Which bundle a shop pulled last. A machine of the shop may hold an older one."""
+
+    pulled_at: str = time("when it was pulled")
+    revision: int = required(INTEGER, "the revision of the book in it")
+    expires_on: str = required(STRING, "the last day (UTC) on which orders are answered from it")
+
+
+@dataclass(frozen=True, slots=True)
 class ListedShop(Documented):
     """One shop in a list."""
 
@@ -394,6 +403,9 @@ class ListedShop(Documented):
     name: str = required(STRING, "what it calls itself")
     version: int = required(INTEGER, "grows with each change")
     changed_at: str = time("when it was last changed")
+    bundle: PulledBundle | None = required(
+        Nullable(Object(PulledBundle)), "the bundle it pulled last; null where none is noted"
+    )
 
 
 @dataclass(frozen=True, slots=True)

@@ -55,6 +55,7 @@ MAY: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "post_proposals": _PROPOSERS,
         "get_proposal": _STAFF,
         "get_proposal_status": _STAFF,
+        "get_proposal_changes": _STAFF,
         "put_proposal": _PROPOSERS,
         "post_proposal_open": _PROPOSERS,
         "get_proposal_effect": _PROPOSERS,
@@ -100,7 +101,7 @@ MAY: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "get_shop_versions": _STAFF,
         "get_shop_version": _STAFF,
         # Administration
-        "get_shops": ("admin",),
+        "get_shops": ("steward", "admin"),
         "post_shops": ("admin",),
         "get_shop_entry": ("admin",),
         "put_shop_entry": ("admin",),

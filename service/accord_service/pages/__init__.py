@@ -5,6 +5,7 @@ from collections.abc import Callable
 from flask import Response
 
 from accord_service.pages import library
+from accord_service.pages.desk import DESK
 from accord_service.pages.docs import docs
 from accord_service.pages.problem import problem_page, problem_pages
 from accord_service.pages.sign_in import end_session, sessions, sign_in, sign_out
@@ -21,4 +22,4 @@ VIEWS: dict[str, Callable[..., Response | str]] = {
     "/problems/<slug>": problem_page,
 }
 # For people who are signed in, and the way there.
-PAGES: tuple[Page, ...] = (sign_in, sign_out, sessions, end_session, *library.PAGES)
+PAGES: tuple[Page, ...] = (sign_in, sign_out, sessions, end_session, *library.PAGES, *DESK)

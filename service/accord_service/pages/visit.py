@@ -42,7 +42,12 @@ PEOPLE = tuple(role for role in ROLES if role != STOREFRONT)
 COOKIE = "accord-session"
 SIGN_IN = "/sign-in"
 # In the order of the header: address, words, and whose it is.
-PLACES: tuple[tuple[str, str, tuple[str, ...]], ...] = (("/library", "Library", PEOPLE),)
+PLACES: tuple[tuple[str, str, tuple[str, ...]], ...] = (
+    ("/counter", "Counter", PEOPLE),
+    ("/library", "Library", PEOPLE),
+    ("/shop", "Shop", ("counter", "operator", "owner")),
+    ("/desk", "Steward's desk", ("operator", "owner", "steward", "admin")),
+)
 _EMPTY: Mapping[str, Any] = MappingProxyType({})
 _SEEN_MOST = 1000
 _WORD, _ONCE = "form_word", "form_once"

@@ -36,6 +36,21 @@ GET    /library/sources                     -        +        +        +        
 GET    /library/sources/{name}              -        +        +        +        +        +
 GET    /library/facts                       -        +        +        +        +        +
 GET    /library/facts/{name}                -        +        +        +        +        +
+GET    /desk                                -        +        +        +        +        +
+POST   /desk/seen                           -        +        +        +        +        +
+GET    /desk/proposals                      -        +        +        +        +        +
+GET    /desk/proposals/{proposal_id}        -        +        +        +        +        +
+GET    /desk/proposals/{proposal_id}/status -        +        +        +        +        +
+POST   /desk/proposals/{proposal_id}/{step} -        +        +        +        +        +
+GET    /desk/draft                          -        -        +        +        +        +
+POST   /desk/draft                          -        -        +        +        +        +
+GET    /desk/revisions                      -        +        +        +        +        +
+GET    /desk/revisions/{revision}           -        +        +        +        +        +
+POST   /desk/revisions/{revision}/revert    -        +        +        +        +        +
+GET    /desk/audit                          -        -        -        -        +        +
+POST   /desk/audit                          -        -        -        -        +        +
+GET    /desk/outcomes                       -        +        +        +        +        +
+GET    /desk/shops                          -        -        -        -        +        +
 """
 
 

@@ -27,6 +27,7 @@ from accord_service.api.v1.get_news import get_news
 from accord_service.api.v1.get_press_reading import get_press_reading
 from accord_service.api.v1.get_press_readings import get_press_readings
 from accord_service.api.v1.get_proposal import get_proposal
+from accord_service.api.v1.get_proposal_changes import get_proposal_changes
 from accord_service.api.v1.get_proposal_effect import get_proposal_effect
 from accord_service.api.v1.get_proposal_status import get_proposal_status
 from accord_service.api.v1.get_proposals import get_proposals
@@ -115,6 +116,7 @@ ENDPOINTS = (
     get_proposal,
     put_proposal,
     get_proposal_status,
+    get_proposal_changes,
     post_proposal_open,
     get_proposal_effect,
     post_proposal_effect_cancel,
