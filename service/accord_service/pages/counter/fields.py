@@ -13,7 +13,7 @@ from accord_rules.documents.reading import Choice, Date, Either, Fault, Flag, Ma
 from accord_rules.orders.order import PRINTER_WORDS
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
-from accord_service.pages.counter.query import NOTHING, PRINTS, Asked, dimension_of, name_of, place
+from accord_service.pages.counter.query import NOTHING, PRINTS, Asked, dimension_of, name_of, place, pointer_of
 
 _PRINT = f"{PRINTS}.*."
 # Of a dimension, the units that stand beside a number; the shop's own comes first.
@@ -257,16 +257,30 @@ def form_of(asked: Asked, faults: Sequence[Fault], book: Book, shop: Shop) -> Fo
     )
 
 
+def fields_named(names: Sequence[str], asked: Asked, book: Book, shop: Shop) -> tuple[Field, ...]:
+    """Fields by their names, with what was asked in them."""
+    maker = _Maker(asked, (), book, shop)
+    return tuple(maker.field(name, label_of(pointer_of(name), asked.prints), _hint(name)) for name in names)
+
+
 def label_of(pointer: str, prints: int = 1) -> str:
     """What a place in an order is called in the form; with its print where there are several."""
     name = name_of(pointer) or pointer.strip("/").replace("/", ".")
-    path = re.sub(rf"^{PRINTS}\.\d+", f"{PRINTS}.*", name)
+    path = _path(name)
     label = _WORDS.get(path, (_words(path.rpartition(".")[2]), ""))[0]
     match = re.match(rf"{PRINTS}\.(\d+)", name)
     if match is not None and label == "*":
         label = "Print"
     of = " of the sheet" if ".sheet." in name else ""
     return f"{label}{of}, print {int(match[1]) + 1}" if match is not None and prints > 1 else label + of
+
+
+def _hint(name: str) -> str:
+    return _WORDS.get(_path(name), ("", ""))[1]
+
+
+def _path(name: str) -> str:
+    return re.sub(rf"^{PRINTS}\.\d+", f"{PRINTS}.*", name)
 
 
 def place_of(pointer: str, prints: int) -> str:
@@ -294,13 +308,13 @@ class _Maker:
         self._shown = {PRINTS}
 
     def group(self, group: Words, index: int = 0) -> Group:
-        return Group(tuple(self._field(path.replace("*", str(index)), *words) for path, words in group.items()))
+        return Group(tuple(self.field(path.replace("*", str(index)), *words) for path, words in group.items()))
 
     def also(self) -> Group:
         """What is said and was not shown yet, in fields called by their places."""
         names = dict.fromkeys((*self._texts, *filter(None, self._faults)))
         left = [name for name in names if name not in self._shown and place(name) is not None]
-        return Group(tuple(self._field(name, name.replace(".", " › "), "") for name in left))
+        return Group(tuple(self.field(name, name.replace(".", " › "), "") for name in left))
 
     def options_of(self, kinds: str) -> tuple[Option, ...]:
         """The shop's own names, what it stocks, then the rest of the book."""
@@ -312,7 +326,7 @@ class _Maker:
         listed = [Option(word, f"{titles.get(name, name)}: your own name") for word, name in own.items()]
         return (*listed, *(Option(name, titles[name] + (", in stock" if name in stocked else "")) for name in names))
 
-    def _field(self, name: str, label: str, hint: str) -> Field:
+    def field(self, name: str, label: str, hint: str) -> Field:
         self._shown.add(name)
         reader, texts = place(name), tuple(self._texts.get(name, ()))
         assert reader is not None, name
