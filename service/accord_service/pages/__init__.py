@@ -5,6 +5,7 @@ from collections.abc import Callable
 from flask import Response
 
 from accord_service.pages import library
+from accord_service.pages.counter import COUNTER_PAGES
 from accord_service.pages.desk import DESK
 from accord_service.pages.docs import docs
 from accord_service.pages.problem import problem_page, problem_pages
@@ -22,4 +23,4 @@ VIEWS: dict[str, Callable[..., Response | str]] = {
     "/problems/<slug>": problem_page,
 }
 # For people who are signed in, and the way there.
-PAGES: tuple[Page, ...] = (sign_in, sign_out, sessions, end_session, *library.PAGES, *DESK)
+PAGES: tuple[Page, ...] = (sign_in, sign_out, sessions, end_session, *library.PAGES, *DESK, *COUNTER_PAGES)

@@ -50,7 +50,7 @@ PLACES: tuple[tuple[str, str, tuple[str, ...]], ...] = (
 )
 _EMPTY: Mapping[str, Any] = MappingProxyType({})
 _SEEN_MOST = 1000
-_WORD, _ONCE = "form_word", "form_once"
+_WORD, _ONCE = FORM_FIELDS = ("form_word", "form_once")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
