@@ -7,7 +7,6 @@ finds its field by itself.
 from __future__ import annotations
 
 import json
-import re
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from types import MappingProxyType
@@ -16,11 +15,11 @@ from typing import Any
 from flask import request
 from werkzeug.datastructures import MultiDict
 
+from accord_rules.documents import typed
 from accord_rules.documents.reading import Fault, unescape
 from accord_service.http.problems import Problem
 
 _NONE: Mapping[str, Any] = MappingProxyType({})
-_BARE = re.compile(r"-?[0-9]+(?:[.,][0-9]+)?")
 # What the form was made from: its ETag, and the piece itself, by which what changed meanwhile can be told.
 ETAG, SEEN = "etag", "seen"
 
@@ -66,15 +65,23 @@ class Form:
         """What is wrong with a field, a sentence each."""
         return self.faults.get(name, ())
 
-    def refused(self, problem: Problem, fields: Iterable[str], moved: Callable[[str], str] = str) -> Form:
+    def refused(
+        self,
+        problem: Problem,
+        fields: Iterable[str],
+        moved: Callable[[str], str] = str,
+        faults: tuple[Fault, ...] | None = None,
+    ) -> Form:
         """The same with what a problem says, each fault beside its field where it has one.
 
-        ``moved``: the pointer in the form for a pointer of the document that was sent.
+        ``moved``: the field, or a place in it, for a pointer of the document that was sent. ``faults``: the problem's,
+        told in the form's own words.
         """
         known = tuple(fields)
+        faults = problem.faults if faults is None else faults
         beside: dict[str, list[str]] = {}
         told, doubts = [], {}
-        for fault in problem.faults:
+        for fault in faults:
             if fault.code == "unlikely" and fault.allowed:
                 doubts[fault.allowed[0]] = _doubt(fault)
                 continue
@@ -86,7 +93,7 @@ class Form:
         return replace(
             self,
             faults=MappingProxyType({name: tuple(sentences) for name, sentences in beside.items()}),
-            told=tuple(told) if problem.faults else (problem.detail,),
+            told=tuple(told) if faults else (problem.detail,),
             doubts=MappingProxyType(doubts),
             status=problem.status,
         )
@@ -123,14 +130,14 @@ def _doubt(fault: Fault) -> str:
 
 def with_unit(text: str, unit: str) -> str:
     """A quantity as documents have it: a bare number is in the unit that stands beside its field."""
-    return f"{text.replace(',', '.')} {unit}" if unit and _BARE.fullmatch(text) else text
+    return f"{text} {unit}" if unit and typed.BARE.fullmatch(text) else text
 
 
 def without_unit(value: Any, unit: str) -> str:
     """A quantity as its field shows it: the number alone where the unit stands beside it."""
     text = "" if value is None else str(value)
     number = text.removesuffix(f" {unit}") if unit else text
-    return number if _BARE.fullmatch(number) else text
+    return number if typed.BARE.fullmatch(number) else text
 
 
 # -- nested documents --------------------------------------------------------------------------------------------------

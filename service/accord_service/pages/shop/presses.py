@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from flask import Response, redirect, request
+from flask import Response, request
 
 from accord_rules.documents import units
 from accord_rules.orders.order import INSTRUMENTS
@@ -44,7 +44,7 @@ from accord_service.pages.shop.forms import (
     without_unit,
 )
 from accord_service.pages.shop.overview import press_findings, press_names
-from accord_service.pages.shop.rooms import shown
+from accord_service.pages.shop.rooms import led_to, shown
 from accord_service.pages.visit import Visit, page
 
 Document = Mapping[str, Any]
@@ -100,7 +100,9 @@ def enter_reading(visit: Visit, press_id: str) -> Response:
         return _shown(visit, press_id, form.refused(problem, _READING_FIELDS, lambda pointer: _moved(pointer, filled)))
     if checking:
         return _shown(visit, press_id, form, preview=told.document)
-    return redirect(f"/shop/presses/{press_id}?entered={told.document['reading_id']}#readings", 303)
+    return led_to(
+        f"/shop/presses/{press_id}?entered={told.document['reading_id']}#readings",
+    )
 
 
 @page("/shop/presses/<press_id>/readings/<reading_id>/confirm", methods=("POST",), roles=("owner",))
@@ -110,7 +112,9 @@ def confirm_reading(visit: Visit, press_id: str, reading_id: str) -> Response:
         visit.ask(post_press_reading_confirm, path={"press_id": press_id, "reading_id": reading_id})
     except _REFUSALS as problem:
         return _shown(visit, press_id, _new_reading(), refused=(reading_id, problem))
-    return redirect(f"/shop/presses/{press_id}?confirmed={reading_id}#readings", 303)
+    return led_to(
+        f"/shop/presses/{press_id}?confirmed={reading_id}#readings",
+    )
 
 
 @page("/shop/presses/<press_id>/readings/<reading_id>/back", roles=_ENTERERS)
@@ -127,7 +131,9 @@ def take_back(visit: Visit, press_id: str, reading_id: str) -> Response:
     except _REFUSALS as problem:
         return _asked_once_more(visit, press_id, reading_id, problem)
     there = press_id in {press["id"] for press in visit.ask(get_shop).document["presses"]}
-    return redirect(f"/shop/presses/{press_id}?taken=back#readings" if there else "/shop", 303)
+    return led_to(
+        f"/shop/presses/{press_id}?taken=back#readings" if there else "/shop",
+    )
 
 
 def _asked_once_more(visit: Visit, press_id: str, reading_id: str, refused: Problem | None) -> Response:
@@ -307,7 +313,9 @@ def edit_press(visit: Visit, press_id: str) -> Response:
     except _REFUSALS as problem:
         known = tuple(fields)
         return _form_shown(visit, there.document, form.value(ETAG), form.refused(problem, known, _in_form), fields)
-    return redirect(f"/shop/presses/{press_id}", 303)
+    return led_to(
+        f"/shop/presses/{press_id}",
+    )
 
 
 def _form_shown(

@@ -60,6 +60,47 @@ function sift(field) {
   field.closest("[hidden]")?.removeAttribute("hidden");
 }
 
+// Find a fact beside the condition, and put its name where the cursor was.
+function finder(place) {
+  const into = document.getElementById(place.dataset.into);
+  const label = document.createElement("label");
+  const field = document.createElement("input");
+  const found = document.createElement("div");
+  label.textContent = "Find a fact by words; a click puts it into the condition";
+  label.htmlFor = field.id = "find-fact";
+  field.type = "search";
+  field.autocomplete = "off";
+  found.setAttribute("aria-live", "polite");
+  place.replaceChildren(label, field, found);
+  let waiting = 0;
+  let asked = 0;
+  async function ask() {
+    const turn = ++asked;
+    const answer = await fetch(`${place.dataset.finder}?${new URLSearchParams({ find: field.value })}`, { credentials: "same-origin" });
+    const page = new DOMParser().parseFromString(await answer.text(), "text/html");
+    const lines = page.getElementById("facts-found");
+    if (turn !== asked || !lines) return;
+    found.replaceChildren(...lines.childNodes);
+    for (const code of found.querySelectorAll("li > span > code:first-child")) {
+      const button = document.createElement("button");
+      button.type = "button";
+      button.className = "quiet";
+      button.textContent = code.textContent;
+      button.addEventListener("click", () => into.setRangeText(button.textContent, into.selectionStart, into.selectionEnd, "end"));
+      code.replaceWith(button);
+    }
+  }
+  field.addEventListener("keydown", (event) => {
+    if (event.key === "Enter") event.preventDefault();
+  });
+  field.addEventListener("input", (event) => {
+    event.stopPropagation();
+    clearTimeout(waiting);
+    waiting = setTimeout(ask, WAIT_MS);
+  });
+}
+
+for (const place of document.querySelectorAll("[data-finder]")) finder(place);
 for (const form of document.querySelectorAll("form[data-live]")) live(form);
 for (const field of document.querySelectorAll("[data-sifts]")) sift(field);
 document.querySelector("main .refused[tabindex]")?.focus();
