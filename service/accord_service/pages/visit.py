@@ -215,6 +215,11 @@ def moment(seconds: float) -> str:
     return datetime.fromtimestamp(seconds, UTC).strftime("%Y-%m-%d %H:%M UTC")
 
 
+def day(instant: str) -> str:
+    """The day, in UTC, of an instant that an answer of the API says."""
+    return instant[:10]
+
+
 def signed_in(response: Response, token: str, seconds: int) -> Response:
     """Give the browser its session; over TLS it is never sent without."""
     response.set_cookie(
