@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import pytest
 
 from accord_rules.revision.book import Book
@@ -73,7 +75,7 @@ def test_every_rule_and_step_is_told_whole(book: Book) -> None:
         assert all(line.fact and line.value for line in lines if line.says == FACT), entry.id
         depths = [line.depth for line in lines]
         assert depths[0] == 0
-        assert all(later - earlier <= 1 for earlier, later in zip(depths, depths[1:], strict=False)), entry.id
+        assert all(later - earlier <= 1 for earlier, later in pairwise(depths)), entry.id
 
 
 def test_every_group_of_facts_has_a_subject(book: Book) -> None:
