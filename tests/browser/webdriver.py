@@ -16,6 +16,8 @@ import requests
 
 ELEMENT = "element-6066-11e4-a52e-4f735466cecf"  # the standard's name for a reference to an element
 WAIT_S = 20.0
+# https://www.w3.org/TR/webdriver2/#keyboard-actions
+KEYS = {"tab": "\ue004", "enter": "\ue007", "escape": "\ue00c", "space": " ", "down": "\ue015", "up": "\ue013"}
 # Every name but the service's own address fails to resolve, and the browser's own calls home are off.
 ARGUMENTS = (
     "--headless",
@@ -58,6 +60,25 @@ class Browser:
 
     def script(self, source: str) -> Any:
         return self._call("POST", "/execute/sync", {"script": source, "args": []})
+
+    def script_async(self, promise: str) -> Any:
+        """What a promise comes to; a rejected one as an AssertionError."""
+        told_of = "value => tell({value}), error => tell({error: String(error)})"
+        source = f"const tell = arguments[0]; ({promise}).then({told_of})"
+        told = self._call("POST", "/execute/async", {"script": source, "args": []})
+        assert "error" not in told, told["error"]
+        return told.get("value")
+
+    def press(self, *keys: str) -> None:
+        """Keys one after the other, wherever the focus is; W3C code points for what has no letter (``KEYS``)."""
+        actions = [{"type": kind, "value": key} for key in keys for kind in ("keyDown", "keyUp")]
+        self._call("POST", "/actions", {"actions": [{"type": "key", "id": "keyboard", "actions": actions}]})
+
+    def prefer(self, *, scheme: str = "light", media: str = "") -> None:
+        """Colours as somebody likes them (light, dark); ``media`` print shows the page as on paper."""
+        features = [{"name": "prefers-color-scheme", "value": scheme}]
+        told = {"media": media, "features": features}
+        self._call("POST", "/goog/cdp/execute", {"cmd": "Emulation.setEmulatedMedia", "params": told})
 
     def resize(self, width: int, height: int) -> None:
         """As a screen of so many CSS pixels: a window can't be as narrow as a phone."""

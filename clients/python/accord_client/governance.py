@@ -68,6 +68,10 @@ class Governance:
         """What a revision changed of the one before."""
         return self._asker.read(f"/v1/revisions/{revision}/changes")
 
+    def history(self, kind: str, id: str) -> Iterator[Document]:
+        """The revisions that changed an entry, newest first, with what they changed; also of one that is gone."""
+        return self._asker.pages(f"/v1/history/{self._segment(kind)}/{self._segment(id)}")
+
     def revert(self, revision: int, reason: str, *, validate_only: bool = False) -> Document:
         """A proposal that takes the book back to what a revision says, with its ``status``."""
         return self._post(f"/v1/revisions/{revision}/revert", {"reason": reason}, validate_only)
@@ -177,6 +181,12 @@ class Governance:
     def replay(self, record_id: str, revision: int | None = None) -> Document:
         """A recorded order asked again, under the present revision or another."""
         return self._asker.read(f"{self._record(record_id)}/replay" + (f"?revision={revision}" if revision else ""))
+
+    def ticket(self, record_id: str, press: str | None = None) -> Document:
+        """What a recorded order is pressed by: the plan as it was judged, on the best press or the one named."""
+        return self._asker.read(
+            f"{self._record(record_id)}/ticket" + (f"?{urlencode({'press': press})}" if press else "")
+        )
 
     def delete_reference(self, record_id: str, *, validate_only: bool = False) -> Document:
         """Take the shop's own reference out of a record, for good."""

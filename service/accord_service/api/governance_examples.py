@@ -352,6 +352,21 @@ REPLAY: dict[str, Any] = {
     "changed": [],
     "answer": {**_VERDICT, "revision": 13, "digest": "sha256:" + "3e" * 32, "reference": None},
 }
+# A plan is as long as POST /v1/recommend shows it, so the one that is shown here has none.
+TICKET: dict[str, Any] = {
+    **_RECORD_LINE,
+    "verdict": "rejected",
+    "digest": _VERDICT["digest"],
+    "shop_name": "Harbour Lane Prints",
+    "unit_system": "us-customary",
+    "book_revision": 13,
+    "changed": ["book"],
+    "presses": [],
+    "press": None,
+    "plan": None,
+    "why": "100 % cotton takes no dye: the print washes out.",
+    "as_judged": False,
+}
 OUTCOME_ASKED: dict[str, Any] = {"result": "failed", "failure": "peeled", "washes": 6}
 OUTCOME: dict[str, Any] = {
     "outcome_id": "o1",

@@ -47,6 +47,7 @@ from accord_service.run.times import newest_day
 from accord_service.steps.audit_watch import AuditWatch, Unfaithful
 from accord_service.steps.bundle_pulls import BundlePulls
 from accord_service.steps.effect_queue import EffectQueue, EffectQueueWatch
+from accord_service.steps.history import Changelog
 from accord_service.steps.key_uses import KeyUses
 from accord_service.steps.outcomes import Tally
 from accord_service.steps.records import Pruning
@@ -146,6 +147,7 @@ class Room:
         self.store = store
         self.metrics = metrics
         self.tally = Tally(store)
+        self.changelog = Changelog(store)
         self.pruning = Pruning(store)
         self.key_uses = KeyUses(store)
         self.bundle_pulls = BundlePulls(store)

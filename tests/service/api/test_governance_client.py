@@ -73,6 +73,9 @@ def test_each_method_asks_what_the_service_answers(changing: Any, order: dict[st
     assert [line["reference"] for line in owner.records()] == ["QS & 8", "QS-7"]
     assert [line["reference"] for line in owner.records("QS & 8")] == ["QS & 8"]
     assert owner.replay(id_, revision=1)["same"]
+    ticket = owner.ticket(id_)
+    assert ticket == owner.ticket(id_, ticket["press"])
+    assert ticket["plan"]["press"] == ticket["press"] in {press["press"] for press in ticket["presses"]}
     assert owner.report_outcome(id_, {"result": "good"}, validate_only=True)["outcome_id"] is None
     outcome = owner.report_outcome(id_, {"result": "good"})
     assert owner.outcome(id_, outcome["outcome_id"]) == next(owner.outcomes(id_))

@@ -53,9 +53,11 @@ GET    /v1/steps                            -        -          +        +      
 GET    /v1/steps/{name}                     -        -          +        +        +        +        +
 GET    /v1/facts                            -        -          +        +        +        +        +
 GET    /v1/facts/{name}                     -        -          +        +        +        +        +
+GET    /v1/search                           -        -          +        +        +        +        +
 GET    /v1/revisions                        -        -          +        +        +        +        +
 GET    /v1/revisions/{revision}             -        -          +        +        +        +        +
 GET    /v1/revisions/{revision}/changes     -        -          +        +        +        +        +
+GET    /v1/history/{kind}/{name}            -        -          +        +        +        +        +
 POST   /v1/revisions/{revision}/revert      -        -          -        +        +        +        +
 GET    /v1/proposals                        -        -          +        +        +        +        +
 POST   /v1/proposals                        -        -          -        +        +        +        +
@@ -74,6 +76,7 @@ GET    /v1/records                          -        -          +        +      
 POST   /v1/records                          -        -          +        +        +        +        +
 GET    /v1/records/{record_id}              -        -          +        +        +        +        +
 GET    /v1/records/{record_id}/replay       -        -          +        +        +        +        +
+GET    /v1/records/{record_id}/ticket       -        -          +        +        +        +        +
 DELETE /v1/records/{record_id}/reference    -        -          -        +        +        -        -
 GET    /v1/records/{record_id}/outcomes     -        -          +        +        +        +        +
 POST   /v1/records/{record_id}/outcomes     -        -          +        +        +        +        +
@@ -203,9 +206,11 @@ GET    /v1/steps all
 GET    /v1/steps/{name} all
 GET    /v1/facts all
 GET    /v1/facts/{name} all
+GET    /v1/search all
 GET    /v1/revisions all
 GET    /v1/revisions/{revision} all
 GET    /v1/revisions/{revision}/changes all
+GET    /v1/history/{kind}/{name} all
 POST   /v1/revisions/{revision}/revert all
 GET    /v1/proposals all
 POST   /v1/proposals all
@@ -224,6 +229,7 @@ GET    /v1/records own
 POST   /v1/records own
 GET    /v1/records/{record_id} thing
 GET    /v1/records/{record_id}/replay thing
+GET    /v1/records/{record_id}/ticket thing
 DELETE /v1/records/{record_id}/reference thing
 GET    /v1/records/{record_id}/outcomes thing
 POST   /v1/records/{record_id}/outcomes thing
