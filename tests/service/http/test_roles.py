@@ -64,6 +64,7 @@ POST   /v1/proposals                        -        -          -        +      
 GET    /v1/proposals/{proposal_id}          -        -          +        +        +        +        +
 PUT    /v1/proposals/{proposal_id}          -        -          -        +        +        +        +
 GET    /v1/proposals/{proposal_id}/status   -        -          +        +        +        +        +
+GET    /v1/proposals/{proposal_id}/changes  -        -          +        +        +        +        +
 POST   /v1/proposals/{proposal_id}/open     -        -          -        +        +        +        +
 GET    /v1/proposals/{proposal_id}/effect   -        -          -        +        +        +        +
 POST   /v1/proposals/{proposal_id}/effect/cancel -        -          -        +        +        +        +
@@ -105,7 +106,7 @@ PUT    /v1/shop/house-rules/rules/{rule_id}  -        -          -        -     
 DELETE /v1/shop/house-rules/rules/{rule_id}  -        -          -        -        +        -        -
 GET    /v1/shop/versions                    -        -          +        +        +        +        +
 GET    /v1/shop/versions/{version}          -        -          +        +        +        +        +
-GET    /v1/shops                            -        -          -        -        -        -        +
+GET    /v1/shops                            -        -          -        -        -        +        +
 POST   /v1/shops                            -        -          -        -        -        -        +
 GET    /v1/shops/{shop_id}                  -        -          -        -        -        -        +
 PUT    /v1/shops/{shop_id}                  -        -          -        -        -        -        +
@@ -217,6 +218,7 @@ POST   /v1/proposals all
 GET    /v1/proposals/{proposal_id} all
 PUT    /v1/proposals/{proposal_id} all
 GET    /v1/proposals/{proposal_id}/status all
+GET    /v1/proposals/{proposal_id}/changes all
 POST   /v1/proposals/{proposal_id}/open all
 GET    /v1/proposals/{proposal_id}/effect none
 POST   /v1/proposals/{proposal_id}/effect/cancel all

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
+from itertools import groupby
 from typing import Any
 
 from flask import Response, make_response, redirect, request
@@ -41,7 +43,7 @@ def desk(visit: Visit) -> str:
         program_drafts=[draft for draft in _in_state(visit, "draft") if draft["author"] is None],
         state_words=words.STATES,
         news=news[:NEWS_MOST],
-        news_left_out=len(news[NEWS_MOST:]),
+        news_left_out=sum(1 + item.alike for item in news[NEWS_MOST:]),
         seq=seq,
         revisions=visit.ask(get_revisions, query={"limit": "5"}).document["entries"],
         poor=[outcome for outcome in outcomes_of(visit) if outcome.poor],
@@ -86,13 +88,23 @@ def _in_state(visit: Visit, state: str) -> list[Document]:
     return list(told.document["entries"])
 
 
-def _news(visit: Visit) -> tuple[list[Document], int]:
+@dataclass(frozen=True, slots=True)
+class NewsLine:
+    """News, and how many of the same kind by the same person came right before."""
+
+    item: Document
+    alike: int
+
+
+def _news(visit: Visit) -> tuple[list[NewsLine], int]:
     """What happened since it was last said to be seen, newest first, and up to where that is."""
     head = visit.ask(get_news).document["seq"]
     seen = request.cookies.get(SEEN_COOKIE, "")
     since = min(int(seen), head) if seen.isascii() and seen.isdecimal() else max(head - LOOKED_BACK, 0)
     told = visit.ask(get_news, query={"since": str(since)}).document
-    return list(reversed(told["items"])), told["seq"]
+    alike = groupby(reversed(told["items"]), key=lambda item: (item["event"], item["by"]))
+    runs = (tuple(items) for _, items in alike)
+    return [NewsLine(run[0], len(run) - 1) for run in runs], told["seq"]
 
 
 def _kept_by_stewards(visit: Visit) -> Mapping[str, Any]:

@@ -114,13 +114,12 @@ def _needs(status: Document) -> str:
     """Who may decide, and what still lacks."""
     if status["shown"] is None:
         return "Its effect has to be worked out first. Then a steward of another shop than the author's can approve it."
-    lacking = status["approvals_needed"] - status["approvals_valid"]
     if status["approvals_needed"] > 1:
         who = "It loosens what keeps people safe, so it needs stewards of two shops, neither of them the author's."
     else:
         who = "It needs a steward of another shop than the author's."
-    lacks = f"{lacking} of {status['approvals_needed']} still lacking." if lacking > 0 else "It has all it needs."
-    return f"{who} {lacks}"
+    there, needed = status["approvals_valid"], status["approvals_needed"]
+    return f"{who} {'It has all it needs.' if there >= needed else f'So far it has {there} of {needed}.'}"
 
 
 def _sentence(problem: Problem) -> str:
