@@ -7,6 +7,7 @@ from flask import Response
 from accord_service.pages.counter import COUNTER_PAGES
 from accord_service.pages.docs import docs
 from accord_service.pages.problem import problem_page, problem_pages
+from accord_service.pages.records import RECORD_PAGES
 from accord_service.pages.sign_in import end_session, sessions, sign_in, sign_out
 from accord_service.pages.start import start
 from accord_service.pages.visit import Page, moment, told_to_templates
@@ -21,4 +22,4 @@ VIEWS: dict[str, Callable[..., Response | str]] = {
     "/problems/<slug>": problem_page,
 }
 # For people who are signed in, and the way there.
-PAGES: tuple[Page, ...] = (sign_in, sign_out, sessions, end_session, *COUNTER_PAGES)
+PAGES: tuple[Page, ...] = (sign_in, sign_out, sessions, end_session, *COUNTER_PAGES, *RECORD_PAGES)

@@ -42,7 +42,10 @@ PEOPLE = tuple(role for role in ROLES if role != STOREFRONT)
 COOKIE = "accord-session"
 SIGN_IN = "/sign-in"
 # In the order of the header: address, words, and whose it is.
-PLACES: tuple[tuple[str, str, tuple[str, ...]], ...] = (("/counter", "Counter", PEOPLE),)
+PLACES: tuple[tuple[str, str, tuple[str, ...]], ...] = (
+    ("/counter", "Counter", PEOPLE),
+    ("/records", "Records", PEOPLE),
+)
 _EMPTY: Mapping[str, Any] = MappingProxyType({})
 _SEEN_MOST = 1000
 _WORD, _ONCE = FORM_FIELDS = ("form_word", "form_once")
