@@ -22,6 +22,15 @@ POST   /sign-in                             +        +        +        +        
 POST   /sign-out                            -        +        +        +        +        +
 GET    /sessions                            -        +        +        +        +        +
 POST   /sessions/{session_id}/end           -        +        +        +        +        +
+GET    /counter                             -        +        +        +        +        +
+POST   /counter                             -        +        +        +        +        +
+GET    /counter/verdict                     -        +        +        +        +        +
+GET    /counter/ranges                      -        +        +        +        +        +
+GET    /counter/plans                       -        +        +        +        +        +
+POST   /counter/record                      -        +        +        +        +        +
+GET    /records                             -        +        +        +        +        +
+GET    /records/{record_id}                 -        +        +        +        +        +
+POST   /records/{record_id}/outcomes        -        +        +        +        +        +
 """
 
 
