@@ -24,7 +24,7 @@ from accord_service.pages.counter.query import Pairs, asked, pairs_of
 
 DEMO = Path(__file__).parents[3] / "demo"
 # By day one order in five goes through the form, by night each.
-NIGHTLY, DAY_STEP = "ACCORD_NIGHTLY" in os.environ, 5
+NIGHTLY, DAY_STEP = os.environ.get("ACCORD_NIGHTLY") == "1", 5
 SHOPS = ("harbour-lane", "kiln-corner", "mill-steps", "quay-yard", "harbour-lane-stall")
 Order = dict[str, Any]
 RULED_OUT: Order = {
