@@ -51,6 +51,15 @@ GET    /desk/audit                          -        -        -        -        
 POST   /desk/audit                          -        -        -        -        +        +
 GET    /desk/outcomes                       -        +        +        +        +        +
 GET    /desk/shops                          -        -        -        -        +        +
+GET    /counter                             -        +        +        +        +        +
+POST   /counter                             -        +        +        +        +        +
+GET    /counter/verdict                     -        +        +        +        +        +
+GET    /counter/ranges                      -        +        +        +        +        +
+GET    /counter/plans                       -        +        +        +        +        +
+POST   /counter/record                      -        +        +        +        +        +
+GET    /records                             -        +        +        +        +        +
+GET    /records/{record_id}                 -        +        +        +        +        +
+POST   /records/{record_id}/outcomes        -        +        +        +        +        +
 """
 
 
