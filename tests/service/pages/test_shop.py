@@ -139,12 +139,15 @@ def test_old_undated_and_doubtful_readings_need_attention(desk: Desk) -> None:
         assert (finding["because"] in page) == (finding["level"] != "notes")
 
 
-def test_house_rules_that_no_longer_fit_come_first_of_all(desk: Desk, behind: Store) -> None:
+def test_house_rules_that_no_longer_fit_come_first_of_all(
+    desk: Desk, behind: Store, wait_for: Callable[..., None]
+) -> None:
     shop = "quay-annex"
     house = behind.shops.house(shop)
     broken = behind.shops.replace_house(shop, house.version, {"limits": {"people.gone": "1 s"}}, who="test")
     try:
         client = desk.as_("owner", shop)
+        wait_for(lambda: "people.gone" in client.get("/shop").text, seconds=5)
         page = client.get("/shop")
         assert page.status_code == 200
         first = re.search(r'<ol class="matters">(.*?)</li>', page.text, re.DOTALL)
@@ -480,7 +483,7 @@ def test_what_would_loosen_a_limit_is_refused_with_the_order_that_would_slip_thr
 ) -> None:
     """The witness is the API's: 40 % polyester, which the book refuses for dye."""
     refused = send(owner, SHARE, value="40", do=do)
-    assert refused.status_code == 422
+    assert refused.status_code == (422 if do == "save" else 200), "a check is answered, whatever comes of it"
     page = text(refused)
     assert "40 % is looser than the book's 50 %" in page
     assert "This order would slip through:" in page
@@ -527,10 +530,8 @@ def test_a_limit_in_the_shops_own_unit(desk: Desk, owner: FlaskClient) -> None:
     address = "/shop/house/limits/people.touch_hold_most"
     page = owner.get(address)
     assert "43 °C (109 °F)" in text(page)
-    assert "110 °F is looser" in text(send(owner, address, value="110 °F", do="check")) or "looser" in text(
-        send(owner, address, value="110 °F", do="check")
-    )
-    assert send(owner, address, value="40", do="check").status_code == 200
+    assert "is looser than the book's 43 °C" in text(send(owner, address, value="110 °F", do="check"))
+    assert "40 °C (104 °F) can be taken" in text(send(owner, address, value="40", do="check"))
 
 
 RULE = {

@@ -44,7 +44,7 @@ from accord_service.pages.shop.forms import (
     without_unit,
 )
 from accord_service.pages.shop.overview import press_findings, press_names
-from accord_service.pages.shop.rooms import led_to, shown
+from accord_service.pages.shop.rooms import answered, is_check, led_to, shown
 from accord_service.pages.visit import Visit, page
 
 Document = Mapping[str, Any]
@@ -87,7 +87,7 @@ def press_page(visit: Visit, press_id: str) -> Response:
 def enter_reading(visit: Visit, press_id: str) -> Response:
     """Enter a reading, or only have it looked at (``do`` is ``check``)."""
     form = Form.sent()
-    checking = form.value("do") == "check"
+    checking = is_check(form)
     document, filled = _reading(form, _unit(visit))
     try:
         told = visit.ask(
@@ -172,7 +172,7 @@ def _shown(
     kind = _press_type(visit, press["type"])
     return shown(
         "press",
-        refused[1].status if refused is not None else form.status,
+        refused[1].status if refused is not None else answered(form),
         shop=shop,
         press=press,
         kind=kind,
