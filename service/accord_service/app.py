@@ -70,6 +70,8 @@ def _route(app: Flask) -> None:
         app.add_url_rule(page.address, page.name, page.view, methods=list(page.methods))
     app.context_processor(pages.told_to_templates)
     app.add_template_filter(pages.moment)
+    app.url_defaults(pages.name_static)
+    app.after_request(pages.keep_static)
 
 
 def _problem(problem: Problem) -> Response:

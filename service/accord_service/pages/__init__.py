@@ -10,9 +10,10 @@ from accord_service.pages.problem import problem_page, problem_pages
 from accord_service.pages.records import RECORD_PAGES
 from accord_service.pages.sign_in import end_session, sessions, sign_in, sign_out
 from accord_service.pages.start import start
+from accord_service.pages.static_files import keep_static, name_static
 from accord_service.pages.visit import Page, moment, told_to_templates
 
-__all__ = ["PAGES", "VIEWS", "moment", "told_to_templates"]
+__all__ = ["PAGES", "VIEWS", "keep_static", "moment", "name_static", "told_to_templates"]
 
 # What anybody may read.
 VIEWS: dict[str, Callable[..., Response | str]] = {
