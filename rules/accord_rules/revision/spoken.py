@@ -59,6 +59,7 @@ _SIGNS: Mapping[str, str] = MappingProxyType(
     {"==": "", "!=": "not ", "<": "less than ", "<=": "at most ", ">": "more than ", ">=": "at least "}
 )
 _NOTHING = "none"
+_PART_LEAST = 3  # words
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -173,8 +174,19 @@ def _short(name: str) -> str:
     """What a fact is, in the first clause of its description."""
     about = declared()[name].about
     asks = about.startswith("Whether ")
-    clause = re.split(r"[.:;] |[.:;]$| \(" if asks else r"[.:;] |[.:;]$| \(|, ", about.removeprefix("Whether "))[0]
-    return clause if asks or clause[:2].isupper() else clause[:1].lower() + clause[1:]
+    clause = re.split(r"[.:;] |[.:;]$| \(", about.removeprefix("Whether "))[0]
+    if asks:
+        return clause
+    return in_a_sentence(_first_part(clause))
+
+
+def _first_part(clause: str) -> str:
+    """A clause up to its first comma that does not part a list of words."""
+    parts = clause.split(", ")
+    for count in range(1, len(parts)):
+        if len(parts[count - 1].split()) >= _PART_LEAST:
+            return ", ".join(parts[:count])
+    return clause
 
 
 def _listed(words: Sequence[str]) -> str:

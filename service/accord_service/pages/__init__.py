@@ -10,6 +10,7 @@ from accord_service.pages.counter import COUNTER_PAGES
 from accord_service.pages.desk import DESK
 from accord_service.pages.docs import docs
 from accord_service.pages.problem import problem_page, problem_pages
+from accord_service.pages.records import RECORD_PAGES
 from accord_service.pages.shop import PAGES as SHOP
 from accord_service.pages.sign_in import end_session, sessions, sign_in, sign_out
 from accord_service.pages.start import start
@@ -28,4 +29,14 @@ VIEWS: dict[str, Callable[..., Response | str]] = {
     "/problems/<slug>": problem_page,
 }
 # For people who are signed in, and the way there.
-PAGES: tuple[Page, ...] = (sign_in, sign_out, sessions, end_session, *library.PAGES, *DESK, *COUNTER_PAGES, *SHOP)
+PAGES: tuple[Page, ...] = (
+    sign_in,
+    sign_out,
+    sessions,
+    end_session,
+    *library.PAGES,
+    *DESK,
+    *COUNTER_PAGES,
+    *SHOP,
+    *RECORD_PAGES,
+)

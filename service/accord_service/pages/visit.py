@@ -44,6 +44,7 @@ SIGN_IN = "/sign-in"
 # In the order of the header: address, words, and whose it is.
 PLACES: tuple[tuple[str, str, tuple[str, ...]], ...] = (
     ("/counter", "Counter", PEOPLE),
+    ("/records", "Records", PEOPLE),
     ("/library", "Library", PEOPLE),
     ("/shop", "Shop", ("counter", "operator", "owner")),
     ("/desk", "Steward's desk", ("operator", "owner", "steward", "admin")),

@@ -23,7 +23,8 @@ from accord_service.steps.versions import differences
     tag="Changes",
     answers=EntryHistory,
     query=PageQuery,
-    parameters={"kind": "kind of entry: " + ", ".join(CHANGEABLE), "name": "its name"},
+    parameters={"kind": "kind of entry", "name": "its name"},
+    choices={"kind": tuple(CHANGEABLE)},
     examples=(Example("A rule", path=lambda book: {"kind": "rules", "name": first_of(book, "rules")}),),
 )
 def get_entry_history(call: Call) -> Answer:

@@ -17,7 +17,7 @@ from accord_service.pages.counter.query import NOTHING, PRINTS, Asked, dimension
 
 _PRINT = f"{PRINTS}.*."
 # Of a dimension, the units that stand beside a number; the shop's own comes first.
-_BESIDE: Mapping[str, tuple[str, ...]] = MappingProxyType(
+UNITS_BESIDE: Mapping[str, tuple[str, ...]] = MappingProxyType(
     {
         "length": ("in", "mm", "cm"),
         "temperature": ("°F", "°C"),
@@ -69,9 +69,9 @@ DESCRIBED = _spots(
 PRINT = _spots(
     _PRINT,
     transfer=("Transfer", "a family, a product, or your own name for it"),
-    placement="Where on the piece",
     size__width="Width of the print",
     size__height="Height of the print",
+    placement="Where on the piece",
 )
 ARTWORK = _spots(
     f"{_PRINT}artwork.",
@@ -112,9 +112,8 @@ SHEET = _spots(
     second_press="Second press",
     edition="Edition of the sheet",
 )
-USE = {"quantity": ("Pieces", "")} | _spots(
-    "use.", age_from=("Youngest user", "years"), age_to=("Oldest user", "years"), kinds="What it is for"
-)
+USE = {"quantity": ("Pieces", "")} | _spots("use.", age_from="Youngest user, years", age_to="Oldest user, years")
+USE_KINDS = _spots("use.", kinds="What it is for")
 USE_MORE = _spots(
     "use.",
     market="Sold in",
@@ -123,7 +122,7 @@ USE_MORE = _spots(
     cut="Nightwear: cut",
     worn_over="Worn over other clothes",
 )
-PRESS: Words = {"press": ("Press", "")}
+PRESS: Words = {"press": ("Press", ""), "reference": ("Your reference", "")}
 DESCRIBED_PRESS = _spots(
     "press.",
     type="Type of press",
@@ -143,14 +142,26 @@ DESCRIBED_PRESS = _spots(
     cylinder__line_least="Line pressure, least",
     cylinder__line_most="Line pressure, most",
 )
-JOB: Words = {"reference": ("Reference", "your own: order or ticket number")}
 JOB_MORE: Words = {
     "due_in": ("Due in", ""),
     "pressed_on": ("Pressed on", "the day, if not today"),
     "evidence": ("Tests and declarations at hand", ""),
     "prefer": ("Matters most", "durability, hand, speed, cost: with commas"),
 }
-_GROUPS = (PIECE, DESCRIBED, PRINT, ARTWORK, SETTINGS, SHEET, USE, USE_MORE, PRESS, DESCRIBED_PRESS, JOB, JOB_MORE)
+_GROUPS = (
+    PIECE,
+    DESCRIBED,
+    PRINT,
+    ARTWORK,
+    SETTINGS,
+    SHEET,
+    USE,
+    USE_KINDS,
+    USE_MORE,
+    PRESS,
+    DESCRIBED_PRESS,
+    JOB_MORE,
+)
 _WORDS: Words = {path: words for group in _GROUPS for path, words in group.items()}
 
 
@@ -220,10 +231,10 @@ class Form:
     described: Group
     prints: tuple[PrintForm, ...]
     use: Group
+    use_kinds: Group
     use_more: Group
     press: Group
     described_press: Group
-    job: Group
     job_more: Group
     also: Group
     lists: Mapping[str, tuple[Option, ...]]
@@ -247,10 +258,10 @@ def form_of(asked: Asked, faults: Sequence[Fault], book: Book, shop: Shop) -> Fo
         described=maker.group(DESCRIBED),
         prints=prints,
         use=maker.group(USE),
+        use_kinds=maker.group(USE_KINDS),
         use_more=maker.group(USE_MORE),
         press=maker.group(PRESS),
         described_press=maker.group(DESCRIBED_PRESS),
-        job=maker.group(JOB),
         job_more=maker.group(JOB_MORE),
         also=maker.also(),
         lists={kinds.partition("|")[0]: maker.options_of(kinds) for kinds in _SEARCHED},
@@ -354,7 +365,7 @@ class _Maker:
 
     def _quantity(self, dimension: units.Dimension, reader: Reader, texts: Sequence[str]) -> dict[str, Any]:
         own = self._shop.units.unit(dimension).symbol
-        beside = _BESIDE[dimension.name]
+        beside = UNITS_BESIDE[dimension.name]
         symbols = tuple(sorted(beside, key=lambda symbol: symbol != own))
         text, unit = _apart(texts[-1], symbols) if texts else ("", symbols[0])
         list_id = "list-pressures" if isinstance(reader, Either) else ""

@@ -14,12 +14,14 @@ from accord_rules.documents.reading import Fault, Many, Object, members_of
 from accord_rules.orders.order import Decoration, Item, Order
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
-from accord_service.pages.counter.fields import Field, fields_named, label_of, place_of
+from accord_rules.revision.catalogue import Limit
+from accord_service.pages.counter.fields import UNITS_BESIDE, Field, fields_named, label_of, place_of
 from accord_service.pages.counter.query import (
     Asked,
     NotInAQueryError,
     Pairs,
     changed,
+    dimension_of,
     name_of,
     pairs_of,
     place,
@@ -62,7 +64,7 @@ class Line:
 
     @property
     def sign(self) -> str:
-        return _SIGNS.get(self.word, "✗")
+        return sign_of(self.word)
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,6 +89,7 @@ class Question:
 class Said:
     """One finding, condition or assumption, and where it belongs. ``rule``: whose say it is; empty where none's.
 
+    ``numbers``: what it was held against: the limit, its title, and its value in the shop's units.
     ``field``: the name of the field that would say it. ``button``: says it as it was assumed.
     """
 
@@ -94,7 +97,7 @@ class Said:
     more: str = ""
     rule: str = ""
     where: str = ""
-    numbers: tuple[tuple[str, str], ...] = ()
+    numbers: tuple[tuple[str, str, str], ...] = ()
     field: str = ""
     button: Button | None = None
 
@@ -158,6 +161,11 @@ class Told:
         return self.line.word in ("accepted", "conditional")
 
 
+def sign_of(verdict: str) -> str:
+    """The sign that stands beside a verdict's word; one that is not known here stands against the order."""
+    return _SIGNS.get(verdict, "✗")
+
+
 def address_of(pairs: Pairs) -> str:
     """The counter's address with an order in it."""
     return f"{COUNTER}?{urlencode(pairs)}" if pairs else COUNTER
@@ -183,31 +191,36 @@ def canonical(asked: Asked) -> Pairs:
 
 def nothing_told(asked: Asked) -> Told:
     """Before anything is said."""
-    rest = "say what the piece is, the transfer and its size; the answer comes while you type"
-    return Told(line=Line("empty", "Nothing asked yet", rest), href=address_of(canonical(asked)))
+    rest = "say what the piece is, the transfer and its size; the answer comes while you type."
+    return Told(line=Line("empty", "Nothing asked yet:", rest), href=address_of(canonical(asked)))
 
 
 def misread(asked: Asked, faults: Sequence[Fault]) -> Told:
     """Something can't be read, so nothing was judged."""
     told = tuple(_misread(asked, fault) for fault in faults)
-    first = f"{told[0].label} {told[0].text}" if told[0].label else told[0].text
+    first = " ".join(filter(None, (told[0].label, told[0].text)))
     more = f" (and {counted(len(told) - 1, 'field')} more)" if len(told) > 1 else ""
-    return Told(line=Line("unread", "Cannot be read yet", first + more), href=address_of(asked.pairs), misread=told)
+    return Told(line=Line("unread", "Cannot be read yet:", first + more), href=address_of(asked.pairs), misread=told)
 
 
 def _misread(asked: Asked, fault: Fault) -> Misread:
     name = name_of(fault.pointer)
-    words: tuple[str, ...] = ()
-    if (
-        name
-        and not isinstance(place(name), Many)
-        and fault.code in ("not-allowed", "not-in-book", "not-in-shop", "ambiguous")
-    ):
-        words = fault.nearest[:_FAULT_WORDS_MOST]
     is_share = name == "item.fibres" and fault.pointer != "/item/fibres"
-    buttons = () if is_share else tuple(Button(word, address_of(with_text(asked.pairs, name, word))) for word in words)
+    # A list is more than the one word of it that can't be read.
+    is_one = bool(name) and not isinstance(place(name), Many) and not is_share
+    words = tuple(_nearest_words(name, fault)) if is_one else ()
+    buttons = tuple(Button(word, address_of(with_text(asked.pairs, name, word))) for word in words)
     text = fault.message_with_hints if not buttons else fault.sentence
     return Misread(name, label_of(fault.pointer, asked.prints) if fault.pointer else "", text, buttons)
+
+
+def _nearest_words(name: str, fault: Fault) -> Iterator[str]:
+    """The words that may stand there; of a number without its unit, the same with those beside the field."""
+    dimension = dimension_of(place(name))
+    if dimension is None:
+        yield from fault.nearest[:_FAULT_WORDS_MOST]
+        return
+    yield from (word for word in fault.allowed if word.rpartition(" ")[2] in UNITS_BESIDE[dimension.name])
 
 
 def told(verdict: Document, asked: Asked, book: Book, shop: Shop) -> Told:
@@ -217,20 +230,25 @@ def told(verdict: Document, asked: Asked, book: Book, shop: Shop) -> Told:
         level: [f for f in verdict["findings"] if f["level"] == level] for level in ("blocks", "cautions", "notes")
     }
     dangerous = [one for one in verdict["assumed"] if one["could_hurt"]]
+    # Why not is said once: a press is told where it has its own reason.
+    blocks = [finding["because"] for finding in levels["blocks"]]
+    said_already = blocks if verdict["verdict"] == "rejected" else ()
     harmless = [one for one in verdict["assumed"] if not one["could_hurt"]]
     return Told(
         line=_line(verdict),
         href=address_of(canonical(asked)),
         unsaid=verdict["unsaid"] or "",
         dangerous=tuple(_assumed(one, asked) for one in dangerous),
-        conditions=tuple(_conditions(verdict, prints)),
-        blocks=tuple(_found(finding, prints) for finding in levels["blocks"]),
-        cautions=tuple(_found(finding, prints) for finding in levels["cautions"]),
-        notes=tuple(_found(finding, prints) for finding in levels["notes"]),
+        conditions=tuple(_conditions(verdict, prints, book.limits)),
+        blocks=tuple(_found(finding, prints, book.limits) for finding in levels["blocks"]),
+        cautions=tuple(_found(finding, prints, book.limits) for finding in levels["cautions"]),
+        notes=tuple(_found(finding, prints, book.limits) for finding in levels["notes"]),
         questions=tuple(_question(need, asked, book, shop) for need in verdict["needs"]),
         ways=tuple(_way(remedy, asked) for remedy in verdict["remedies"]),
         ways_complete=verdict["remedies_complete"],
-        presses=tuple(_on_press(press, prints) for press in _best_first(verdict)),
+        presses=tuple(
+            _on_press(press, prints) for press in _best_first(verdict) if press["because"] not in said_already
+        ),
         samples=tuple(sample["text"] for sample in verdict["samples"]),
         assumed=tuple(_assumed(one, asked) for one in harmless),
         basis=verdict["basis"],
@@ -246,18 +264,18 @@ def _line(verdict: Document) -> Line:
         others = sum(press["settings"] is not None for press in verdict["presses"]) - 1
         where = f"on {on}" + (f" and on {counted(others, 'other press', 'other presses')}" if others else "")
         if word == "accepted":
-            return Line(word, "Can be done", where)
+            return Line(word, "Can be done", f"{where}.")
         conditions = verdict["conditions"]
         more = f" (and {counted(len(conditions) - 1, 'thing')} more)" if len(conditions) > 1 else ""
-        return Line(word, "Can be done if", f"{where}: {conditions[0]}{more}")
+        return Line(word, "Can be done", f"{where}, if this is done: {conditions[0]}{more}")
     if word == "undetermined":
         needs = verdict["needs"]
         more = f" (and {counted(len(needs) - 1, 'question')} more)" if len(needs) > 1 else ""
-        return Line(word, "Not known yet", f"{needs[0]['question']}{more}" if needs else "")
+        return Line(word, "Not known yet:", f"{_asked_of_people(needs[0])}{more}" if needs else "")
     # Also a word that this page does not know: nobody presses on it.
     blocks = [finding for finding in verdict["findings"] if finding["level"] == "blocks"]
     more = f" (and {counted(len(blocks) - 1, 'reason')} more)" if len(blocks) > 1 else ""
-    return Line(word, "Must not be done like this", f"{blocks[0]['title']}{more}" if blocks else word)
+    return Line(word, "Must not be done like this:", f"{blocks[0]['title']}{more}" if blocks else word)
 
 
 def _best_first(verdict: Document) -> Iterator[Document]:
@@ -266,20 +284,24 @@ def _best_first(verdict: Document) -> Iterator[Document]:
     yield from sorted(verdict["presses"], key=lambda on: (on["press"] != judged_on, order.get(on["verdict"], 3)))
 
 
-def _found(finding: Document, prints: int) -> Said:
+def _found(finding: Document, prints: int, limits: Mapping[str, Limit]) -> Said:
     presses = finding["presses"]
     where = ", ".join(
         filter(None, (place_of(finding["pointer"], prints), "on " + " and ".join(presses) if presses else ""))
     )
-    numbers = tuple(finding["limit"].items())
+    numbers = tuple((name, _title(name, limits), value) for name, value in finding["limit"].items())
     return Said(finding["because"], finding["fix"], finding["rule"], where, numbers)
 
 
-def _conditions(verdict: Document, prints: int) -> Iterator[Said]:
+def _title(name: str, limits: Mapping[str, Limit]) -> str:
+    return limits[name].title if name in limits else name
+
+
+def _conditions(verdict: Document, prints: int, limits: Mapping[str, Limit]) -> Iterator[Said]:
     """What must be done, each with why and by which rule, where a finding says it."""
     if verdict["verdict"] not in ("accepted", "conditional"):
         requires = [finding for finding in verdict["findings"] if finding["level"] == "requires"]
-        yield from (_found(finding, prints) for finding in requires)
+        yield from (_found(finding, prints, limits) for finding in requires)
         return
     by_fix = {finding["fix"]: finding for finding in verdict["findings"] if finding["level"] == "requires"}
     for condition in verdict["conditions"]:
@@ -287,7 +309,7 @@ def _conditions(verdict: Document, prints: int) -> Iterator[Said]:
         if finding is None:
             yield Said(condition)
         else:
-            said = _found(finding, prints)
+            said = _found(finding, prints, limits)
             yield Said(condition, said.text, said.rule, said.where, said.numbers)
 
 
@@ -302,7 +324,7 @@ def _assumed(one: Document, asked: Asked) -> Said:
 def _question(need: Document, asked: Asked, book: Book, shop: Shop) -> Question:
     pointer, name = need["pointer"], name_of(need["pointer"])
     names = tuple(_names_below(pointer, name))
-    answers = [*need["allowed"], *([[]] if need["type"] == "list" else [])]
+    answers = [*need["allowed"], *([[]] if _may_be_empty(name) else [])]
     if need["type"] == "flag" and not need["allowed"]:
         answers = [True, False]
     buttons: tuple[Button, ...] = ()
@@ -312,7 +334,11 @@ def _question(need: Document, asked: Asked, book: Book, shop: Shop) -> Question:
     is_open = not need["allowed"] and need["type"] != "flag"
     fields = fields_named(names, asked, book, shop) if is_open or len(answers) > _BUTTONS_MOST else ()
     hidden = tuple(pair for pair in asked.pairs if pair[0] not in names)
-    return Question(_ANSWER_IN_JSON.sub("", need["question"]), buttons, fields, hidden)
+    return Question(_asked_of_people(need), buttons, fields, hidden)
+
+
+def _asked_of_people(need: Document) -> str:
+    return _ANSWER_IN_JSON.sub("", str(need["question"]))
 
 
 def _names_below(pointer: str, name: str) -> Iterator[str]:
@@ -327,6 +353,11 @@ def _names_below(pointer: str, name: str) -> Iterator[str]:
                 inner = (f"{dotted}.{part.name}" for part in members_of(member.reader.into))
                 yield from (path for path in inner if place(path) is not None)
                 return
+
+
+def _may_be_empty(name: str) -> bool:
+    reader = place(name) if name else None
+    return isinstance(reader, Many) and reader.least == 0
 
 
 def _as_answer(answer: Any, need: Document) -> Any:
@@ -350,7 +381,7 @@ def _way(remedy: Document, asked: Asked) -> Way:
     for change in remedy["changes"]:
         document = changed(document, change["pointer"], change["to"])
     verdict = remedy["verdict"]
-    return Way(remedy["text"], verdict, _SIGNS.get(verdict, "✗"), link_to(document))
+    return Way(remedy["text"], verdict, sign_of(verdict), link_to(document))
 
 
 def _on_press(press: Document, prints: int) -> OnPress:
@@ -360,7 +391,7 @@ def _on_press(press: Document, prints: int) -> OnPress:
             head = f"Print {index + 1}" if prints > 1 else ""
             parts.append((head, settings_said(press["settings"][index], press["titles"], press["pressings"][index])))
     return OnPress(
-        press["press_title"], press["verdict"], _SIGNS.get(press["verdict"], "✗"), tuple(parts), press["because"] or ""
+        press["press_title"], press["verdict"], sign_of(press["verdict"]), tuple(parts), press["because"] or ""
     )
 
 
@@ -483,7 +514,7 @@ def _plan(plan: Document, prints: int) -> PlanTold:
     return PlanTold(
         title=f"{plan['decorations'][plan['sequence'][0]]['title']} on {plan['press_title']}",
         verdict=plan["verdict"],
-        sign=_SIGNS.get(plan["verdict"], "✗"),
+        sign=sign_of(plan["verdict"]),
         unsaid=plan["unsaid"] or "",
         prints=tuple(parts),
         conditions=tuple(plan["conditions"]),

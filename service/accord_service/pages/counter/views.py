@@ -133,6 +133,7 @@ def _drawn(visit: Visit, order: Asked, show: str, refused: Problem | None = None
             hidden=canonical(order),
             may_record=visit.may(post_records),
             refused=refused,
+            show=show,
             **parts,
         )
 

@@ -34,7 +34,8 @@ def entries(visit: Visit, endpoint: Endpoint, path: Mapping[str, str] | None = N
 def titles(visit: Visit, kind: str) -> dict[str, str]:
     """What each entry of a kind of the book is, by its name."""
     lines = entries(visit, get_catalogue_kind, {"kind": kind})
-    return {line["id"]: str(line["entry"].get("title", line["id"])) for line in lines}
+    # A fibre has a name.
+    return {line["id"]: str(line["entry"].get("title") or line["entry"].get("name") or line["id"]) for line in lines}
 
 
 def status_of(visit: Visit) -> tuple[Document | None, Problem | None]:

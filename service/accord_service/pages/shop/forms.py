@@ -191,7 +191,13 @@ def leaves(document: Any, path: tuple[str, ...] = ()) -> Iterator[tuple[tuple[st
     elif isinstance(document, list):
         yield path, ", ".join(map(str, document)) or "nothing"
     else:
-        yield path, {True: "yes", False: "no", None: "nothing"}.get(document, str(document))
+        yield path, _said(document)
+
+
+def _said(value: Any) -> str:
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    return "nothing" if value is None else f"{value:g}" if isinstance(value, float) else str(value)
 
 
 @dataclass(frozen=True, slots=True)

@@ -41,7 +41,7 @@ from accord_service.http.problems import (
 )
 from accord_service.pages.shop.asking import entries
 from accord_service.pages.shop.forms import ETAG, Form, Moved, moved_since, seen_in, seen_text, with_unit, without_unit
-from accord_service.pages.shop.rooms import led_to, shown
+from accord_service.pages.shop.rooms import answered, is_check, led_to, shown
 from accord_service.pages.shop.witness import refused_in_words
 from accord_service.pages.visit import Visit, page
 
@@ -175,7 +175,7 @@ def move_limit(visit: Visit, limit_id: str) -> Response:
     form = Form.sent()
     told = visit.ask(get_house_limit, path={"limit_id": limit_id})
     entry = visit.ask(get_limit, path={"name": limit_id}).document
-    back, checking = form.value("do") == "back", form.value("do") == "check"
+    back, checking = form.value("do") == "back", is_check(form)
     try:
         value = None if back else _typed(form.text(_VALUE), entry["entry"])
     except typed.TypedError as error:
@@ -219,7 +219,7 @@ def _limit_shown(
     entry, system = limit["entry"], _system(visit)
     return shown(
         "limit",
-        form.status,
+        answered(form),
         limit=limit,
         line=_line(limit["id"], entry, {limit["id"]: there["value"]} if there["value"] is not None else {}, system),
         step=amount(entry, entry["step"], system),
@@ -285,7 +285,7 @@ def rule_form(visit: Visit) -> Response:
 def add_rule(visit: Visit) -> Response:
     """Add the rule, or only have it tried on its examples."""
     form = Form.sent()
-    checking = form.value("do") == "check"
+    checking = is_check(form)
     try:
         document = _rule_document(form, {})
         query = {"validate_only": "true"} if checking else {}
@@ -316,7 +316,7 @@ def edit_rule(visit: Visit, rule_id: str) -> Response:
     """Replace the rule, or only have it tried on its examples."""
     form = Form.sent()
     there = visit.ask(get_house_rule, path={"rule_id": rule_id})
-    checking, etag, seen = form.value("do") == "check", form.value(ETAG), form.value("seen")
+    checking, etag, seen = is_check(form), form.value(ETAG), form.value("seen")
     path = {"rule_id": rule_id}
     try:
         document = {**_rule_document(form, there.document["rule"]), "id": rule_id}
@@ -370,7 +370,7 @@ def _rule_shown(
 ) -> Response:
     return shown(
         "rule",
-        form.status,
+        answered(form),
         form=form,
         rule_id=rule_id,
         etag=etag,

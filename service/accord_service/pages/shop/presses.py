@@ -44,7 +44,7 @@ from accord_service.pages.shop.forms import (
     without_unit,
 )
 from accord_service.pages.shop.overview import press_findings, press_names
-from accord_service.pages.shop.rooms import led_to, shown
+from accord_service.pages.shop.rooms import answered, is_check, led_to, shown
 from accord_service.pages.visit import Visit, page
 
 Document = Mapping[str, Any]
@@ -57,7 +57,7 @@ _ENTERERS = ("operator", "owner")
 
 # What each field of a press's document is called.
 LABELS = {
-    "display_most": "Highest setting of the display",
+    "display_most": "Highest display setting",
     "platen width": "Heated platen, width",
     "platen height": "Heated platen, height",
     "opening": "How far it opens",
@@ -87,7 +87,7 @@ def press_page(visit: Visit, press_id: str) -> Response:
 def enter_reading(visit: Visit, press_id: str) -> Response:
     """Enter a reading, or only have it looked at (``do`` is ``check``)."""
     form = Form.sent()
-    checking = form.value("do") == "check"
+    checking = is_check(form)
     document, filled = _reading(form, _unit(visit))
     try:
         told = visit.ask(
@@ -169,12 +169,18 @@ def _shown(
     calibration = next((line for line in (status or {}).get("calibration", ()) if line["press"] == press_id), None)
     system = units.UNIT_SYSTEMS[shop["unit_system"]]
     by_id = {reading["reading_id"]: reading for reading in readings}
+    kind = _press_type(visit, press["type"])
     return shown(
         "press",
-        refused[1].status if refused is not None else form.status,
+        refused[1].status if refused is not None else answered(form),
         shop=shop,
         press=press,
-        kind=_press_type(visit, press["type"]),
+        kind=kind,
+        usual={
+            name: _in_units(kind[name], units.TEMPERATURE_DIFFERENCE, system)
+            for name in ("loss", "spread")
+            if name in kind
+        },
         names=press_names(shop)[press_id],
         said=tuple(_said(press)),
         readings=readings,
@@ -226,6 +232,11 @@ def _press_type(visit: Visit, name: str) -> Document:
     except NotFound:
         return {"title": name}
     return entry
+
+
+def _in_units(text: str, dimension: units.Dimension, system: units.UnitPreferences) -> str:
+    """A quantity of the book as the shop reads it."""
+    return units.show(dimension, units.parse(dimension, text), system)
 
 
 def _unit(visit: Visit) -> str:
@@ -288,14 +299,30 @@ def _fields(system: units.UnitPreferences) -> dict[str, str]:
     }
 
 
+def _usual(visit: Visit, name: str, system: units.UnitPreferences) -> Iterator[tuple[str, str]]:
+    """What is usual for a type of press, by the field of the form that it stands in for."""
+    kind = _press_type(visit, name)
+    dimensions = {
+        "platen/width": units.LENGTH,
+        "platen/height": units.LENGTH,
+        "display_most": units.TEMPERATURE,
+        "opening": units.LENGTH,
+        "power": units.POWER,
+    }
+    for field, dimension in dimensions.items():
+        if (text := at(kind, field)) is not None:
+            yield field, _in_units(str(text), dimension, system)
+
+
 @page("/shop/presses/<press_id>/edit", roles=("owner",))
 def press_form(visit: Visit, press_id: str) -> Response:
     """The press's data, to be changed."""
     shop = visit.ask(get_shop).document
     told = visit.ask(get_shop_press, path={"press_id": press_id})
-    fields = _fields(units.UNIT_SYSTEMS[shop["unit_system"]])
+    system = units.UNIT_SYSTEMS[shop["unit_system"]]
+    fields = _fields(system)
     values = {name: _field_text(told.document, name, unit) for name, unit in fields.items()}
-    return _form_shown(visit, told.document, told.etag, Form.of(values), fields)
+    return _form_shown(visit, told.document, told.etag, Form.of(values), system)
 
 
 @page("/shop/presses/<press_id>/edit", methods=("POST",), roles=("owner",))
@@ -303,16 +330,17 @@ def edit_press(visit: Visit, press_id: str) -> Response:
     """Replace the press's data; its readings stay."""
     shop, form = visit.ask(get_shop).document, Form.sent()
     there = visit.ask(get_shop_press, path={"press_id": press_id})
-    fields = _fields(units.UNIT_SYSTEMS[shop["unit_system"]])
+    system = units.UNIT_SYSTEMS[shop["unit_system"]]
+    fields = _fields(system)
     document = _press_document(form, there.document, fields)
     try:
         visit.ask(put_shop_press, path={"press_id": press_id}, document=document, if_match=form.value(ETAG))
     except ChangedMeanwhile as problem:
         moved = moved_since(seen_in(form), there.document)
-        return _form_shown(visit, there.document, there.etag, form.refused(problem, ()), fields, moved)
+        return _form_shown(visit, there.document, there.etag, form.refused(problem, ()), system, moved)
     except _REFUSALS as problem:
         known = tuple(fields)
-        return _form_shown(visit, there.document, form.value(ETAG), form.refused(problem, known, _in_form), fields)
+        return _form_shown(visit, there.document, form.value(ETAG), form.refused(problem, known, _in_form), system)
     return led_to(
         f"/shop/presses/{press_id}",
     )
@@ -323,7 +351,7 @@ def _form_shown(
     press: Document,
     etag: str,
     form: Form,
-    fields: Mapping[str, str],
+    system: units.UnitPreferences,
     moved: tuple[Moved, ...] = (),
 ) -> Response:
     return shown(
@@ -331,10 +359,10 @@ def _form_shown(
         form.status,
         press=press,
         form=form,
-        units=fields,
+        units=_fields(system),
         plates=PLATES,
         types=titles(visit, "press_types"),
-        usual=_press_type(visit, form.value("type") or press["type"]),
+        usual={name: f"Usual: {text}" for name, text in _usual(visit, form.value("type") or press["type"], system)},
         etag=etag,
         seen=seen_text(press) if moved or form.status == 200 else form.value("seen"),
         moved=moved,

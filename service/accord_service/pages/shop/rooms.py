@@ -6,6 +6,7 @@ from typing import Any
 
 from flask import Response, make_response, redirect, render_template
 
+from accord_service.pages.shop.forms import Form
 from accord_service.pages.visit import PEOPLE
 
 ADDRESS = "/shop"
@@ -27,3 +28,13 @@ def shown(template: str, status: int = 200, /, **values: Any) -> Response:
 def led_to(address: str) -> Response:
     """Whoever changed something is led to where it can be seen; a page that is loaded again writes nothing again."""
     return make_response(redirect(address, 303))
+
+
+def is_check(form: Form) -> bool:
+    """Whether the form only asks what would come of it; nothing is written then."""
+    return form.value("do") == "check"
+
+
+def answered(form: Form) -> int:
+    """The status of a form's page. Whoever asks whether something would be taken is answered, also where it is not."""
+    return 200 if is_check(form) else form.status

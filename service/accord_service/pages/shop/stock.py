@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -109,7 +109,12 @@ def _stock_shown(
     families = titles(visit, "transfers")
     status, _ = status_of(visit)
     sheets = shop["stock"].get("sheets", {})
-    lines = [line for shelf in SHELVES for line in _lines(shelf, of_book[shelf], shop, form, problem)]
+    gone = [name for name in shop["stock"].get("withdrawn", ()) if not any(name in shelf for shelf in of_book.values())]
+    lines = [
+        line
+        for shelf, unknown in zip(SHELVES, (gone, ()), strict=True)
+        for line in _lines(shelf, of_book[shelf], unknown, shop, form, problem)
+    ]
     every = of_book["products"] | families
     return shown(
         "stock",
@@ -130,12 +135,16 @@ def _stock_shown(
 
 
 def _lines(
-    shelf: str, of_book: Mapping[str, str], shop: Document, form: Form, problem: Problem | None
+    shelf: str,
+    of_book: Mapping[str, str],
+    unknown: Iterable[str],
+    shop: Document,
+    form: Form,
+    problem: Problem | None,
 ) -> Iterator[StockLine]:
+    """``unknown``: what is out of use and on no shelf of the book any more."""
     stock = shop["stock"]
-    gone = [name for name in stock.get("withdrawn", ()) if shelf == "products" and name not in of_book]
-    named = dict.fromkeys([*of_book, *stock[shelf], *(name for name in gone if name not in stock["consumables"])])
-    for name in named:
+    for name in dict.fromkeys([*of_book, *stock[shelf], *unknown]):
         faults = [fault.message for fault in (problem.faults if problem is not None else ()) if fault.refused == name]
         yield StockLine(
             name=name,
@@ -241,6 +250,7 @@ def _sheet_values(sheet: Document, system: units.UnitPreferences) -> dict[str, s
         ends = said if isinstance(said, Mapping) else {"least": said}
         values |= {f"{name}/{end}": without_unit(ends.get(end), unit) for end in ("least", "most")}
     values |= {name: without_unit(sheet.get(name), "s") for name in _TIMES}
+    values |= {f"no-{name}": "yes" for name in ("cover", "pad") if sheet.get(name) == []}
     return values | {name: list(sheet.get(name, ())) for name in _LISTS}
 
 
@@ -272,7 +282,6 @@ def _sheet_shown(
         there=sheet is not None,
         said=tuple((" ".join(path).replace("_", " "), text) for path, text in leaves(sheet or {})),
         pressings=tuple(" ".join(path) + ": " + text for path, text in leaves((sheet or {}).get("pressings", {}))),
-        empty=[field for field in ("cover", "pad") if sheet is not None and sheet.get(field) == []],
         form=form,
         etag=etag,
         seen=seen_text(sheet) if moved or form.status == 200 else form.value("seen"),

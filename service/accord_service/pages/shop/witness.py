@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from accord_rules.documents.colour import names
 from accord_rules.governance.house import Refusal
 from accord_service.pages.shop.asking import titles
 from accord_service.pages.shop.forms import leaves
@@ -13,7 +14,7 @@ from accord_service.pages.visit import Visit
 
 Document = Mapping[str, Any]
 Titles = Mapping[str, Mapping[str, str]]
-_KINDS = ("blanks", "substrates", "fibres", "transfers", "products")
+_KINDS = ("blanks", "substrates", "fibres", "transfers", "products", "markets")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -62,7 +63,7 @@ def _in_words(refusal: Refusal, known: Titles) -> Refused:
 def order_in_words(order: Document, known: Titles) -> str:
     """What the piece is, what is printed on it and how, for whom, and where it is pressed."""
     parts = [_piece(order["item"], known), *(_print(print_, known) for print_ in order["decorations"])]
-    parts += [*_for_whom(order.get("use") or {}), *_pressed(order)]
+    parts += [*_for_whom(order.get("use") or {}, known), *_pressed(order)]
     return "; ".join(filter(None, parts)) + "."
 
 
@@ -83,6 +84,15 @@ def _piece(item: Document, known: Titles) -> str:
     return ", ".join([what or item.get("kind") or "A piece", *(str(word) for word in more if word)])
 
 
+def _colour(said: str | None) -> str | None:
+    """A colour by its CSS name where it has just that."""
+    return next((name for name, hexadecimal in names().items() if said and hexadecimal.upper() == said.upper()), said)
+
+
+def _dye(said: str | None) -> str | None:
+    return said if said in (None, "undyed") else f"{str(said).replace('-', ' ')} dye"
+
+
 def _print(decoration: Document, known: Titles) -> str:
     transfer = decoration.get("transfer", "")
     title = known["products"].get(transfer) or known["transfers"].get(transfer) or transfer or "a print"
@@ -95,14 +105,14 @@ def _print(decoration: Document, known: Titles) -> str:
     return ", ".join(filter(None, (lead, large, heat, pressure)))
 
 
-def _for_whom(use: Document) -> Iterator[str]:
+def _for_whom(use: Document, known: Titles) -> Iterator[str]:
     ages = [use.get("age_from"), use.get("age_to")]
     if None not in ages:
         yield f"for ages {ages[0]:g} to {ages[1]:g}"
     if use.get("kinds"):
         yield "used as " + ", ".join(kind.replace("-", " ") for kind in use["kinds"])
     if use.get("market"):
-        yield f"sold in {use['market']}"
+        yield f"sold in {known['markets'].get(use['market'], use['market'])}"
 
 
 def _pressed(order: Document) -> Iterator[str]:
@@ -113,5 +123,5 @@ def _pressed(order: Document) -> Iterator[str]:
             if isinstance(press, str)
             else f"on a {str(press.get('type', 'press')).replace('-', ' ')}"
         )
-    if order.get("quantity"):
-        yield f"{order['quantity']} of them"
+    if order.get("quantity", 1) > 1:
+        yield f"{order['quantity']} pieces"

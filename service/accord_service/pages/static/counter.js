@@ -153,6 +153,19 @@ async function more(id, address) {
   }
 }
 
+// A part that somebody asked for: it is opened, and gets the focus.
+async function open(link, address) {
+  const id = link.dataset.part;
+  link.setAttribute("aria-busy", "true");
+  clearTimeout(waiting);
+  const place = await more(id, address.replace("/counter?", `/counter/${id}?`).replace(/&show=.*$/, ""));
+  link.removeAttribute("aria-busy");
+  const head = place?.querySelector("summary, h2");
+  head?.closest("details")?.setAttribute("open", "");
+  if (head?.matches("h2")) head.setAttribute("tabindex", "-1");
+  head?.focus();
+}
+
 // An answer, a remedy or a plan: the whole order is another one, so form and answer are both taken from its page.
 async function take(address, push) {
   asking?.abort();
@@ -195,14 +208,7 @@ verdict.addEventListener("click", (event) => {
     take(address, true);
   } else if (link.classList.contains("part")) {
     event.preventDefault();
-    link.setAttribute("aria-busy", "true");
-    const of = link.dataset.part;
-    more(of, address.replace("/counter?", `/counter/${of}?`).replace(/&show=.*$/, "")).then((place) => {
-      link.removeAttribute("aria-busy");
-      const head = place?.querySelector("h2");
-      head?.setAttribute("tabindex", "-1");
-      head?.focus();
-    });
+    open(link, address);
   } else if (address.startsWith("#f-")) {
     const control = document.getElementById(address.slice(1));
     if (!control) return;

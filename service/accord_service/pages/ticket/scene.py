@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from itertools import pairwise
 from typing import TypeVar
 
@@ -215,23 +216,38 @@ def _moved(mark: Mark, x: float, y: float) -> Mark:
 
 def width_of(text: str, size: float, *, bold: bool = False) -> float:
     """How wide a text is, mm."""
-    return float(stringWidth(text, "Helvetica-Bold" if bold else "Helvetica", size))
+    return size * _width(text, bold)
+
+
+@lru_cache(maxsize=20_000)
+def _width(text: str, bold: bool) -> float:
+    """The same in letters of 1 mm: of words, which come again and again."""
+    return float(stringWidth(text, "Helvetica-Bold" if bold else "Helvetica", 1000)) / 1000
 
 
 def wrapped(text: str, size: float, room: float, *, bold: bool = False) -> tuple[str, ...]:
     """The text in lines no wider than the room; a word that is wider by itself is cut."""
     lines: list[str] = []
-    line = ""
+    line, used, space = "", 0.0, width_of(" ", size, bold=bold)
     for word in text.split():
-        longer = f"{line} {word}" if line else word
-        if width_of(longer, size, bold=bold) <= room:
-            line = longer
+        wide = width_of(word, size, bold=bold)
+        if line and used + space + wide <= room:
+            line, used = f"{line} {word}", used + space + wide
             continue
         if line:
             lines.append(line)
-        while width_of(word, size, bold=bold) > room and len(word) > 1:
-            fits = next(n for n in range(len(word) - 1, 0, -1) if n == 1 or width_of(word[:n], size, bold=bold) <= room)
-            lines.append(word[:fits])
-            word = word[fits:]
-        line = word
+        *full, line = _cut(word, size, room, bold=bold) if wide > room else (word,)
+        lines += full
+        used = width_of(line, size, bold=bold)
     return (*lines, line) if line else tuple(lines)
+
+
+def _cut(word: str, size: float, room: float, *, bold: bool) -> tuple[str, ...]:
+    """A word in pieces that fit, of a letter at least."""
+    pieces, piece = [], ""
+    for letter in word:
+        if piece and width_of(piece + letter, size, bold=bold) > room:
+            pieces.append(piece)
+            piece = ""
+        piece += letter
+    return (*pieces, piece)
