@@ -13,7 +13,7 @@ Document = Mapping[str, Any]
 
 # Drawn for a phone; on a desk it is drawn larger.
 WIDTH, HEIGHT = 400, 330
-_LEFT, _RIGHT, _TOP, _BOTTOM = 48, 382, 12, 282
+_LEFT, _RIGHT, _TOP, _BOTTOM = 54, 382, 12, 276
 # Spots of one reading lie side by side, so that none hides another.
 _BESIDE = 4.0
 COUNTS, WAITS, CONTRADICTS = "counts", "waits", "contradicts"
@@ -94,7 +94,12 @@ def calibration_plot(
         across=tuple(Tick(x.at(value), f"{value:g}") for value in x.ticks),
         up=tuple(Tick(y.at(value), f"{value:g}") for value in y.ticks),
         points=tuple(
-            Point(x.at(display), y.at(surface), state_of(reading), f"{reading['display']}: spot {place} {surface:.0f}")
+            Point(
+                round(x.at(display) + _BESIDE * (place - (len(reading["surface"]) + 1) / 2), 1),
+                y.at(surface),
+                state_of(reading),
+                f"display {display:.0f}, spot {place}: {surface:.0f}",
+            )
             for display, surface, reading, place in spots
         ),
         mean=tuple((x.at(display), y.at(surface)) for display, surface, _ in curve),

@@ -460,7 +460,8 @@ def house_version(visit: Visit, version: str) -> Response:
     """One version, and what it changed of the one before."""
     told = visit.ask(get_house_version, path={"version": version}).document
     changes = [_change(change) for change in told["changes"] or ()]
-    return shown("version", version=told, changes=changes)
+    limits = {name: _side(value) for name, value in told["house_rules"]["limits"].items()}
+    return shown("version", version=told, changes=changes, limits=limits)
 
 
 def _change(change: Document) -> tuple[str, str, str]:
@@ -474,4 +475,6 @@ def _side(value: Any) -> str:
         return ""
     if isinstance(value, Mapping):
         return tomlkit.dumps(value).strip()
+    if isinstance(value, float):
+        return f"{value:g}"
     return ", ".join(map(str, value)) if isinstance(value, list) else str(value)

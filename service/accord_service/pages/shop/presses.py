@@ -163,7 +163,7 @@ def _shown(
     press = visit.ask(get_shop_press, path={"press_id": press_id}).document
     readings = sorted(
         entries(visit, get_press_readings, {"press_id": press_id}),
-        key=lambda reading: (not reading["counts"], units.parse(units.TEMPERATURE, reading["display"])),
+        key=lambda reading: (reading["counts"], units.parse(units.TEMPERATURE, reading["display"])),
     )
     status, _ = status_of(visit)
     calibration = next((line for line in (status or {}).get("calibration", ()) if line["press"] == press_id), None)
