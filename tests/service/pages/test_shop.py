@@ -270,7 +270,7 @@ def test_the_plot_shows_spots_curve_and_spread(desk: Desk) -> None:
     (x1, y1), (x2, y2) = (map(float, point.split(",")) for point in line[1].split())
     assert x1 < x2
     assert y1 > y2, "the surface rises with the display"
-    assert "2 of 2 readings count" in drawing[1]
+    assert "2 readings count." in drawing[1]
 
 
 # -- the press's data --------------------------------------------------------------------------------------------------

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from accord_rules.documents import units
+from accord_rules.documents.counted import counted
 from accord_service.pages.plot import Axis
 
 Document = Mapping[str, Any]
@@ -123,8 +124,10 @@ def _even(x: Axis, y: Axis) -> tuple[tuple[float, float], tuple[float, float]] |
 
 
 def _summary(readings: Sequence[Document], calibration: Document | None) -> str:
-    waiting = sum(not reading["counts"] for reading in readings)
-    count = f"{len(readings) - waiting} of {len(readings)} readings count"
+    counting = sum(reading["counts"] for reading in readings)
+    count = counted(counting, "reading counts", "readings count")
+    if counting < len(readings):
+        count += f", {counted(len(readings) - counting, 'waits', 'wait')}"
     if calibration is None:
         return f"{count}."
     points = "; ".join(
