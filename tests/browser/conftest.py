@@ -12,16 +12,19 @@ from demo import run
 
 @dataclass(frozen=True, slots=True)
 class Served:
-    """A running service's address, and the keys of a shop's counter and owner for it."""
+    """A running service's address, and the keys of a shop's counter, owner and operator for it."""
 
     url: str
     key: str
     owner: str
+    operator: str
 
 
 @pytest.fixture(scope="session")
 def served() -> Iterator[Served]:
     """A service that runs for the session, as ``make demo`` starts it."""
     with run.service() as (url, keys):
-        owner = (keys / "harbour-lane-owner").read_text(encoding="ascii").strip()
-        yield Served(url, run.token("harbour-lane", keys), owner)
+        owner, operator = (
+            (keys / f"harbour-lane-{role}").read_text(encoding="ascii").strip() for role in ("owner", "operator")
+        )
+        yield Served(url, run.token("harbour-lane", keys), owner, operator)

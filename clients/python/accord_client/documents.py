@@ -472,7 +472,8 @@ class Rule(_Answer):
     """One rule; ``entry`` is what the book writes, with examples that fire and that stay silent.
 
     ``numbers`` are its limits and ``market_rows`` the law it speaks of, each with the kind of source it rests on;
-    ``source_kinds`` has the kind of each source that is named.
+    ``source_kinds`` has the kind of each source that is named. ``in_words`` is its condition as people read it, line by
+    line; ``related`` are rules that read the same facts.
     """
 
     _what = "a rule"
@@ -484,6 +485,8 @@ class Rule(_Answer):
     numbers: tuple[SourcedNumber, ...]
     market_rows: tuple[SourcedMarketRow, ...]
     source_kinds: Document
+    in_words: tuple[Document, ...]
+    related: tuple[Document, ...]
     entry: Document
 
 
@@ -500,7 +503,8 @@ class StepLine(_Answer):
 
 @dataclass(frozen=True, slots=True)
 class Step(_Answer):
-    """One step that plans may have; ``rules`` ask for it, ``entry`` is what the book writes."""
+    """One step that plans may have; ``rules`` ask for it, ``in_words`` is its condition line by line, ``entry`` what
+    the book writes."""
 
     _what = "a step"
     id: str
@@ -508,7 +512,37 @@ class Step(_Answer):
     limits: tuple[str, ...]
     sources: tuple[str, ...]
     rules: tuple[str, ...]
+    in_words: tuple[Document, ...]
     entry: Document
+
+
+@dataclass(frozen=True, slots=True)
+class SearchHit(_Answer):
+    """One entry of the book that was found: its ``kind``, its id, what people call it, and how it begins.
+
+    ``level`` is a rule's; None for all else.
+    """
+
+    _what = "what was found"
+    kind: str
+    id: str
+    title: str
+    level: str | None
+    excerpt: str
+
+
+@dataclass(frozen=True, slots=True)
+class SearchResults(_Answer):
+    """What was found for some words, the best first; ``total`` have some of them.
+
+    ``instead`` has, for each word that the book does not know, the one that was looked for.
+    """
+
+    _what = "the results of a search"
+    query: str
+    total: int
+    instead: tuple[Document, ...]
+    entries: tuple[SearchHit, ...]
 
 
 @dataclass(frozen=True, slots=True)

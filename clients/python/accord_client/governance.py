@@ -65,8 +65,12 @@ class Governance:
         return self._asker.read(f"/v1/revisions/{revision}" + ("?documents=true" if documents else ""))
 
     def changes(self, revision: int) -> Document:
-        """What a revision changed of the one before."""
+        """What a revision changed of the one before, beside what was there (``was``)."""
         return self._asker.read(f"/v1/revisions/{revision}/changes")
+
+    def history(self, kind: str, id: str) -> Iterator[Document]:
+        """The revisions that changed an entry, newest first, with what they changed; also of one that is gone."""
+        return self._asker.pages(f"/v1/history/{self._segment(kind)}/{self._segment(id)}")
 
     def revert(self, revision: int, reason: str, *, validate_only: bool = False) -> Document:
         """A proposal that takes the book back to what a revision says, with its ``status``."""
@@ -98,6 +102,10 @@ class Governance:
     def status(self, proposal_id: str) -> Document:
         """What became of a proposal: its state, its approvals, the digests to approve."""
         return self._asker.read(f"{self._proposal(proposal_id)}/status")
+
+    def proposal_changes(self, proposal_id: str) -> Document:
+        """What a proposal changes, entry by entry, beside what its base has (``was``), and which way a limit goes."""
+        return self._asker.read(f"{self._proposal(proposal_id)}/changes")
 
     def edit(self, proposal_id: str, draft: Document, etag: str) -> Editable:
         """Write a proposal anew; refused (412) if ``proposal`` would have another ETag by now."""

@@ -23,10 +23,13 @@ from accord_rules.documents.writing import Documented
 from accord_rules.governance.changes import EntryChange
 from accord_rules.governance.comparison import FlipCount
 from accord_rules.governance.effect import Effect
+from accord_rules.governance.limits import EQUAL, LOOSER, STRICTER
 from accord_rules.governance.proposal import STATES, Base, ShownEffect
 from accord_rules.orders.order import Order
 from accord_rules.verdict import VERDICTS, Finding, Plan, Verdict
 from accord_service.api.answers import Document, Signatory, next_page, time
+from accord_service.api.shop_answers import PlaceChange
+from accord_service.steps.history import WHAT
 from accord_service.steps.runs import EFFECT_STATES
 from accord_service.steps.tickets import CHANGEABLE
 from accord_service.store import FAULTS, Event
@@ -78,12 +81,63 @@ class Revision(Documented):
 
 
 @dataclass(frozen=True, slots=True)
+class ShownChange(Documented):
+    """One entry that differs, beside what it was."""
+
+    change: EntryChange = required(Object(EntryChange), "the change", spread=True)
+    was: Document | None = required(
+        Nullable(Free(why="an entry as the book writes it; reads of the book show each kind")),
+        "the entry before; null where there was none",
+    )
+    direction: str | None = required(
+        Nullable(Choice((STRICTER, LOOSER, EQUAL))),
+        "which way a limit's value goes, by what the book declares stricter; null for what is no limit's value",
+    )
+
+
+@dataclass(frozen=True, slots=True)
 class RevisionChanges(Documented):
     """What one revision changed of the one before."""
 
     revision: int = required(INTEGER, "the revision")
     digest: str = required(STRING, "its digest")
-    changes: tuple[EntryChange, ...] = _changes("every entry that differs; empty for the first")
+    changes: tuple[ShownChange, ...] = required(
+        listed(Object(ShownChange)), "every entry that differs; empty for the first"
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class ProposalChanges(Documented):
+    """What a proposal changes of its base."""
+
+    proposal_id: str = required(STRING, "the proposal")
+    base: Base = required(Object(Base), "the revision it starts from")
+    changes: tuple[ShownChange, ...] = required(
+        listed(Object(ShownChange)), "what it asks to be different, in the order of the proposal"
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EntryRevision(Documented):
+    """A revision that changed an entry of the book."""
+
+    line: RevisionLine = required(Object(RevisionLine), "the revision", spread=True)
+    what: str = required(Choice(WHAT), "what it did: the entry was added, changed or removed")
+    changes: tuple[PlaceChange, ...] = required(
+        listed(Object(PlaceChange)), "where the entry differs from before; empty unless it was changed"
+    )
+    changes_left_out: int = required(INTEGER, "how many places more differ")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EntryHistory(Documented):
+    """A page of the revisions that changed one entry, newest first."""
+
+    kind: str = required(STRING, "its kind")
+    id: str = required(STRING, "its name")
+    head: int = required(INTEGER, "the number of the revision that holds")
+    entries: tuple[EntryRevision, ...] = required(listed(Object(EntryRevision)), "newest first")
+    next: str | None = next_page()
 
 
 # -- proposals --------------------------------------------------------------------------------------------------------

@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from accord_rules.governance.changes import EntryChange, change_digest
+from accord_rules.governance.limits import direction_of
 from accord_rules.revision.book import Book
 from accord_service.run.times import instant
 
@@ -67,6 +68,14 @@ def drafted(book: Book) -> dict[str, Any]:
 def created(book: Book) -> dict[str, Any]:
     """The proposal as it was made, with its status."""
     return {**drafted(book), **proposed(book)}
+
+
+def changed(book: Book) -> dict[str, Any]:
+    """What the proposal changes, beside what the book has."""
+    (change,) = proposed(book)["changes"]
+    was = book.documents["limits"][change["id"]]
+    way = direction_of(was, change["value"])
+    return {"proposal_id": "p1", "base": _base(book), "changes": [{**change, "was": was, "direction": way}]}
 
 
 def opened(book: Book) -> dict[str, Any]:
@@ -214,6 +223,8 @@ def _effect(book: Book) -> dict[str, Any]:
                     "item": {"substrate": "knit", "fibres": {"PES": 85, "CO": 15}},
                     "decorations": [{"transfer": "dye-sublimation"}],
                 },
+                "said_after": "85 % polyester is below 86 %: the print comes out at about 85 % of its strength, a"
+                " little softer after the first wash.",
             }
         ],
         "steps": [{"step": "cut-out-close", "comes": 3, "goes": 0, "reworded": 0}],

@@ -42,10 +42,16 @@ PEOPLE = tuple(role for role in ROLES if role != STOREFRONT)
 COOKIE = "accord-session"
 SIGN_IN = "/sign-in"
 # In the order of the header: address, words, and whose it is.
-PLACES: tuple[tuple[str, str, tuple[str, ...]], ...] = ()
+PLACES: tuple[tuple[str, str, tuple[str, ...]], ...] = (
+    ("/counter", "Counter", PEOPLE),
+    ("/records", "Records", PEOPLE),
+    ("/library", "Library", PEOPLE),
+    ("/shop", "Shop", ("counter", "operator", "owner")),
+    ("/desk", "Steward's desk", ("operator", "owner", "steward", "admin")),
+)
 _EMPTY: Mapping[str, Any] = MappingProxyType({})
 _SEEN_MOST = 1000
-_WORD, _ONCE = "form_word", "form_once"
+_WORD, _ONCE = FORM_FIELDS = ("form_word", "form_once")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -208,6 +214,11 @@ def told_to_templates() -> dict[str, Any]:
 def moment(seconds: float) -> str:
     """Seconds since 1970 (UTC) as people read it; which time it is in stands beside it."""
     return datetime.fromtimestamp(seconds, UTC).strftime("%Y-%m-%d %H:%M UTC")
+
+
+def day(instant: str) -> str:
+    """The day, in UTC, of an instant that an answer of the API says."""
+    return instant[:10]
 
 
 def signed_in(response: Response, token: str, seconds: int) -> Response:

@@ -14,7 +14,7 @@ from accord_rules.advise.plans import NO_EXPERIENCE, Experience, Experiences
 from accord_rules.derive.case import Case
 from accord_rules.documents.answers import INTEGER, STRING, mapped
 from accord_rules.documents.canonical import digest
-from accord_rules.documents.reading import Object, required
+from accord_rules.documents.reading import Flag, Object, required
 from accord_rules.documents.writing import Documented
 from accord_rules.governance import outcomes as rules
 from accord_rules.governance import proposal as proposals
@@ -60,21 +60,25 @@ class CellOutcomes(Documented):
     failures: Mapping[str, int] = required(mapped(INTEGER), "what failed to how often")
     shops: int = required(INTEGER, "how many shops reported, as far as shops were counted")
     orders: int = required(INTEGER, "of how many recorded orders")
+    poor: bool = required(Flag(), "whether so many failed that chance does not explain it")
 
 
 def shown(counts: Sequence[CellCount], family: str) -> tuple[CellOutcomes, ...]:
     """The cells of one transfer family, as the catalogue shows them."""
-    return tuple(
-        CellOutcomes(
-            count.cell.substrate,
-            count.cell.press_type,
-            summary(count),
-            dict(sorted(count.failures.items())),
-            len(count.shops),
-            sum(own.orders for own in count.shops.values()),
-        )
-        for count in sorted(counts, key=lambda count: count.cell)
-        if count.cell.transfer == family
+    of_family = sorted((count for count in counts if count.cell.transfer == family), key=lambda count: count.cell)
+    return tuple(map(_shown_cell, of_family))
+
+
+def _shown_cell(count: CellCount) -> CellOutcomes:
+    share = summary(count)
+    return CellOutcomes(
+        count.cell.substrate,
+        count.cell.press_type,
+        share,
+        dict(sorted(count.failures.items())),
+        len(count.shops),
+        sum(own.orders for own in count.shops.values()),
+        rules.poor(share),
     )
 
 

@@ -104,6 +104,8 @@ def test_each_method_asks_what_the_service_answers(changing: Any, order: dict[st
     edited = owner.edit(draft["proposal_id"], {**read.document, "reason": "Still missing."}, read.etag)
     assert edited == owner.proposal(draft["proposal_id"])
     assert next(owner.proposals("draft")) == {**owner.status(draft["proposal_id"]), **edited.document}
+    (added,) = owner.proposal_changes(draft["proposal_id"])["changes"]
+    assert (added["value"], added["was"], added["direction"]) == (source, None, None)
     assert owner.open(draft["proposal_id"], validate_only=True)["state"] == "working"
     assert owner.open(draft["proposal_id"]) == owner.effect(draft["proposal_id"])
     assert owner.cancel_effect(draft["proposal_id"])["state"] == "cancelled"
@@ -114,7 +116,10 @@ def test_each_method_asks_what_the_service_answers(changing: Any, order: dict[st
     assert steward.approve(seen, validate_only=True)["state"] == "approved"
     steward.approve(seen)
     assert steward.publish(draft["proposal_id"])["revision"] == 2
+    assert owner.changes(2)["changes"] == [{**added, "before": "none"}]
     back = owner.revert(1, "Not needed after all.")
+    (taken_out,) = owner.proposal_changes(back["proposal_id"])["changes"]
+    assert (taken_out["value"], taken_out["was"]) == (None, source)
     assert steward.decline(back["proposal_id"], "Still needed.", validate_only=True)["state"] == "declined"
     assert owner.withdraw(back["proposal_id"], "Needed after all.")["state"] == "withdrawn"
     assert [item["event"] for item in steward.news(0)["items"] if item["subject_id"] == "2"] == ["revision.published"]

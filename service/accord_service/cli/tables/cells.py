@@ -13,6 +13,7 @@ from datetime import date, time, timedelta
 from types import MappingProxyType
 from typing import Any
 
+from accord_rules.documents import typed
 from accord_rules.documents.reading import (
     Choice,
     Either,
@@ -33,24 +34,11 @@ from accord_service.cli.tables.columns import Column
 CHARACTERS_MOST = 1000
 # What a spreadsheet shows in place of a value that it can't work out (ECMA-376 part 1, 18.18.11 and 18.17.3).
 _ERRORS = frozenset({"#DIV/0!", "#N/A", "#NAME?", "#NULL!", "#NUM!", "#REF!", "#VALUE!"})
-_YES = frozenset({"yes", "y", "true", "x", "✓", "✔", "1", "ja", "oui", "si", "sí"})
-_NO = frozenset({"no", "n", "false", "0", "nein", "non", "-", "–"})
 _BETWEEN = re.compile(r"\s*[,;|\n]\s*")
-_NUMBER = r"[-+−]?(?:\d+(?:\s+\d+/\d+|-\d+/\d+|/\d+)?(?:[.,]\d+)*|[.,]\d+|\d*\s*[¼½¾⅛⅜⅝⅞])"
-# 1,000 is a thousand to some and one to others; 1.000 pieces as well, and is no whole number here.
-_THOUSANDS = re.compile(r"[-+]?[0-9]{1,3}(?:,[0-9]{3})+")
-_WHOLE = re.compile(r"[-+]?[0-9]{1,15}(?:[.,]0{1,2})?")
-_DECIMAL = re.compile(r"[-+]?[0-9]{1,15}(?:[.,][0-9]{1,15})?")
-_BARE = re.compile(_NUMBER)
-_WITH_UNIT = re.compile(rf"({_NUMBER})\s*([^\d\s].*)")
-_PARTS = re.compile(rf"{_NUMBER}\s*([^\d\s,.+-][^\d+-]*)")
+_WITH_UNIT = re.compile(rf"({typed.NUMBER})\s*([^\d\s].*)")
+_PARTS = re.compile(rf"{typed.NUMBER}\s*([^\d\s,.+-][^\d+-]*)")
 _CLOCK = re.compile(r"\d{1,3}:\d{2}(?::\d{2})?")
 _BY = re.compile(r"\s*(?:[x×X✕*]|\bby\b)\s*")
-_SHARE = re.compile(r"(\d+(?:[.,]\d+)?)\s*%?\s*([^\W\d_][^\d%/,;+&|]*)")
-_SHARE_BEHIND = re.compile(r"([^\W\d_][^\d%/,;+&|]*?)\s*:?\s*(\d+(?:[.,]\d+)?)\s*%?")
-_SHARES_FIRST = re.compile(r"((?:\d+(?:[.,]\d+)?\s*%?\s*/\s*)+\d+(?:[.,]\d+)?)\s*%?\s+(.+)")
-_BETWEEN_SHARES = re.compile(r"[\s/,;+&|.]*")
-_AND = re.compile(r"^\s*and\b|\band\s*$|[\s.]+$")
 _ENDS = re.compile(r"\s*(?:–|—|-|\bto\b|\.\.+)\s*")
 _OPEN_END = re.compile(r"(?:from\s+)?(\d+(?:[.,]\d+)?)\s*(?:\+|and up|and over|up)?")
 # A cell as a file gives it: None is empty.
@@ -100,13 +88,20 @@ def values_of(column: Column, value: Value) -> Mapping[str, Any]:
         return MappingProxyType({})
     if len(text) > CHARACTERS_MOST:
         raise CellError(f"has {len(text)} characters; {CHARACTERS_MOST} are read at most")
+    try:
+        return _values(column, text)
+    except typed.TypedError as error:
+        raise CellError(str(error)) from None
+
+
+def _values(column: Column, text: str) -> Mapping[str, Any]:
     field, header = column.header.field, column.header
     if field.span is not None:
         least, most = _ends(text, is_age="age" in field.span.least)
         ends = ((field.span.least, least), (field.span.most, most))
         return {path: end for path, end in ends if end is not None}
     assert field.reader is not None
-    return {header.paths[0]: _read(field.reader, value, text, column)}
+    return {header.paths[0]: _read(field.reader, text, column)}
 
 
 def _check(value: Value) -> None:
@@ -129,7 +124,7 @@ def _check(value: Value) -> None:
             raise CellError(f"shows the error {value}")
 
 
-def _read(reader: Reader, value: Value, text: str, column: Column) -> Any:
+def _read(reader: Reader, text: str, column: Column) -> Any:
     match reader:
         case Quantity(dimension=dimension) | OneOrSpan(one=Quantity(dimension=dimension)):
             return _quantity(dimension, text, column)
@@ -142,39 +137,21 @@ def _read(reader: Reader, value: Value, text: str, column: Column) -> Any:
             word = as_word(text)
             return word if word in words else text
         case Flag():
-            return _flag(value, text)
+            return typed.flag(text)
         case Whole() | Number():
-            return _number(text, whole=isinstance(reader, Whole))
+            return typed.number(text, whole=isinstance(reader, Whole))
         case Many(item=item):
-            return [_read(item, part, part, column) for part in _BETWEEN.split(text) if part]
+            return [_read(item, part, column) for part in _BETWEEN.split(text) if part]
         case Table():
-            return _shares(text)
+            return typed.shares(text)
         case _:
             return text
-
-
-def _flag(value: Value, text: str) -> bool:
-    word = text.casefold()
-    if word in _YES:
-        return True
-    if word in _NO:
-        return False
-    raise CellError(f"has to be yes or no, not “{text}”")
-
-
-def _number(text: str, *, whole: bool) -> int | float:
-    if _THOUSANDS.fullmatch(text):
-        raise CellError(f"has to be a number without a mark between its thousands, not “{text}”")
-    if not (_WHOLE if whole else _DECIMAL).fullmatch(text):
-        raise CellError(f"has to be a {'whole ' if whole else ''}number, not “{text}”")
-    number = float(text.replace(",", "."))
-    return int(number) if number.is_integer() else number
 
 
 def _quantity(dimension: Dimension, text: str, column: Column) -> str:
     """As a service reads it: with its own unit, or the header's behind a bare number."""
     unit = column.unit
-    if _BARE.fullmatch(text):
+    if typed.BARE.fullmatch(text):
         if unit is None:
             symbols = ", ".join(of.symbol for of in dimension.units)
             head = f"“{column.title} ({_USUAL.get(dimension.name, dimension.symbol)})”"
@@ -208,37 +185,9 @@ def _size(text: str, column: Column) -> dict[str, str]:
     if len(parts) != 2 or not all(parts):
         raise CellError(f"has to be width x height, as “8 x 10 in”, not “{text}”; sizes of garments go under “sizes”")
     width, height = parts
-    if column.unit is None and _BARE.fullmatch(width) and (match := _WITH_UNIT.fullmatch(height)):
+    if column.unit is None and typed.BARE.fullmatch(width) and (match := _WITH_UNIT.fullmatch(height)):
         width = f"{width} {match.group(2)}"
     return {"width": _quantity(LENGTH, width, column), "height": _quantity(LENGTH, height, column)}
-
-
-def _shares(text: str) -> dict[str, int | float]:
-    """Percent by fibre: "50 % cotton 50 % polyester", "CO 95, EL 5", "60/40 CO/PES"."""
-    pairs = _numbers_first(text) or _pairs(text)
-    names = [name for name, _ in pairs]
-    if not pairs or len(set(names)) != len(names):
-        raise CellError(f"has to say the percent of each fibre, as “60 % cotton 40 % polyester”, not “{text}”")
-    return {name: _number(share, whole=False) for name, share in pairs}
-
-
-def _numbers_first(text: str) -> list[tuple[str, str]]:
-    match = _SHARES_FIRST.fullmatch(text)
-    if match is None:
-        return []
-    shares = [share.strip(" %") for share in match.group(1).split("/")]
-    names = [name.strip() for name in re.split(r"[/,;+&-]", match.group(2))]
-    return list(zip(names, shares, strict=True)) if len(names) == len(shares) and all(names) else []
-
-
-def _pairs(text: str) -> list[tuple[str, str]]:
-    starts_with_number = text[0].isdecimal()
-    shape = _SHARE if starts_with_number else _SHARE_BEHIND
-    if _BETWEEN_SHARES.fullmatch(shape.sub(" ", text)) is None:
-        return []
-    order = (1, 0) if starts_with_number else (0, 1)
-    found = [match.groups() for match in shape.finditer(text)]
-    return [(_AND.sub("", groups[order[0]]).strip(), groups[order[1]]) for groups in found]
 
 
 def _ends(text: str, *, is_age: bool) -> tuple[Any, Any]:
@@ -248,10 +197,10 @@ def _ends(text: str, *, is_age: bool) -> tuple[Any, Any]:
         text = re.sub(r"\s*(?:years?|yrs?|y)\.?(?=\W|$)", "", text, flags=re.IGNORECASE).strip()
         ends = _ENDS.split(text)
         if (match := _OPEN_END.fullmatch(text)) and text != match.group(1):
-            return _number(match.group(1), whole=False), None
+            return typed.number(match.group(1), whole=False), None
         if not 1 <= len(ends) <= 2:
             raise CellError(f"has to be an age or two, as “3-6”, not “{text}”")
-        numbers = [_number(end, whole=False) for end in ends]
+        numbers = [typed.number(end, whole=False) for end in ends]
         return numbers[0], numbers[-1]
     if not 1 <= len(ends) <= 2 or not all(ends):
         raise CellError(f"has to be a size or two, as “S-XL”, not “{text}”")

@@ -1,0 +1,73 @@
+"""What people type where a document has a number, a flag or a table of shares: one reading for tables and pages."""
+
+from __future__ import annotations
+
+import re
+
+_YES = frozenset({"yes", "y", "true", "x", "✓", "✔", "1", "ja", "oui", "si", "sí"})
+_NO = frozenset({"no", "n", "false", "0", "nein", "non", "-", "–"})
+# 1,000 is a thousand to some and one to others; 1.000 pieces as well, and is no whole number here.
+_THOUSANDS = re.compile(r"[-+]?[0-9]{1,3}(?:,[0-9]{3})+")
+_WHOLE = re.compile(r"[-+]?[0-9]{1,15}(?:[.,]0{1,2})?")
+_DECIMAL = re.compile(r"[-+]?[0-9]{1,15}(?:[.,][0-9]{1,15})?")
+NUMBER = r"[-+−]?(?:\d+(?:\s+\d+/\d+|-\d+/\d+|/\d+)?(?:[.,]\d+)*|[.,]\d+|\d*\s*[¼½¾⅛⅜⅝⅞])"
+BARE = re.compile(NUMBER)
+# Of a name, figures right behind letters are its own where no share begins there: PA66.
+_FIGURES_OF_NAME = r"(?<=[^\W\d_])\d{1,2}(?!\w|\s*%)"
+_SHARE = re.compile(rf"(\d+(?:[.,]\d+)?)\s*%?\s*([^\W\d_](?:{_FIGURES_OF_NAME}|[^\d%/,;+&|])*)")
+_SHARE_BEHIND = re.compile(r"([^\W\d_][^\d%/,;+&|]*?)\s*:?\s*(\d+(?:[.,]\d+)?)\s*%?")
+_SHARES_FIRST = re.compile(r"((?:\d+(?:[.,]\d+)?\s*%?\s*/\s*)+\d+(?:[.,]\d+)?)\s*%?\s+(.+)")
+_BETWEEN_SHARES = re.compile(r"[\s/,;+&|.]*")
+_AND = re.compile(r"^\s*and\b|\band\s*$|[\s.]+$")
+
+
+class TypedError(ValueError):
+    """What was typed can't be read: a sentence's end, after the name of what it was typed for."""
+
+
+def flag(text: str) -> bool:
+    """Yes or no, in the words that people use. Raises TypedError."""
+    word = text.casefold()
+    if word in _YES:
+        return True
+    if word in _NO:
+        return False
+    raise TypedError(f"has to be yes or no, not “{text}”")
+
+
+def number(text: str, *, whole: bool) -> int | float:
+    """A number, with a decimal point or comma; an int wherever it is whole. Raises TypedError."""
+    if _THOUSANDS.fullmatch(text):
+        raise TypedError(f"has to be a number without a mark between its thousands, not “{text}”")
+    if not (_WHOLE if whole else _DECIMAL).fullmatch(text):
+        raise TypedError(f"has to be a {'whole ' if whole else ''}number, not “{text}”")
+    read = float(text.replace(",", "."))
+    return int(read) if read.is_integer() else read
+
+
+def shares(text: str) -> dict[str, int | float]:
+    """Percent by fibre: "50 % cotton 50 % polyester", "CO 95, EL 5", "60/40 CO/PES". Raises TypedError."""
+    pairs = _numbers_first(text) or _pairs(text)
+    names = [name for name, _ in pairs]
+    if not pairs or len(set(names)) != len(names):
+        raise TypedError(f"has to say the percent of each fibre, as “60 % cotton 40 % polyester”, not “{text}”")
+    return {name: number(share, whole=False) for name, share in pairs}
+
+
+def _numbers_first(text: str) -> list[tuple[str, str]]:
+    match = _SHARES_FIRST.fullmatch(text)
+    if match is None:
+        return []
+    parts = [share.strip(" %") for share in match.group(1).split("/")]
+    names = [name.strip() for name in re.split(r"[/,;+&-]", match.group(2))]
+    return list(zip(names, parts, strict=True)) if len(names) == len(parts) and all(names) else []
+
+
+def _pairs(text: str) -> list[tuple[str, str]]:
+    starts_with_number = text[0].isdecimal()
+    shape = _SHARE if starts_with_number else _SHARE_BEHIND
+    if _BETWEEN_SHARES.fullmatch(shape.sub(" ", text)) is None:
+        return []
+    order = (1, 0) if starts_with_number else (0, 1)
+    found = [match.groups() for match in shape.finditer(text)]
+    return [(_AND.sub("", groups[order[0]]).strip(), groups[order[1]]) for groups in found]
