@@ -59,6 +59,8 @@ GET    /counter/plans                       -        +        +        +        
 POST   /counter/record                      -        +        +        +        +        +
 GET    /records                             -        +        +        +        +        +
 GET    /records/{record_id}                 -        +        +        +        +        +
+GET    /records/{record_id}/ticket          -        +        +        +        +        +
+GET    /records/{record_id}/ticket.pdf      -        +        +        +        +        +
 POST   /records/{record_id}/outcomes        -        +        +        +        +        +
                                                                       nobody   counter  operator owner    steward  admin
 GET    /sign-in                                                       +        +        +        +        +        +
