@@ -396,12 +396,16 @@ def _on_press(press: Document, prints: int) -> OnPress:
 
 
 def settings_said(settings: Document, titles: Document, done: Sequence[str]) -> tuple[tuple[str, str], ...]:
-    """What to set, as words and values; what is not used is left out."""
+    """What to set, as words and values; what is not used is left out.
+
+    ``done``: the pressings that are done. Where main is not, the others take over what they do not say themselves.
+    """
+    own = {name: settings.get("pressings", {}).get(name, {}) for name in done if name != "main"}
+    main = {key: value for key, value in settings.items() if key not in ("pressings", "second_press")}
     rows = list(_rows(settings, titles)) if "main" in done else []
-    for name in done:
-        if name != "main":
-            inner = settings.get("pressings", {}).get(name, {})
-            rows += [(f"{name.capitalize()} pressing: {label.lower()}", value) for label, value in _rows(inner, titles)]
+    for name, pressing in own.items():
+        said = pressing if "main" in done else main | pressing
+        rows += [(f"{name.capitalize()} pressing: {label.lower()}", value) for label, value in _rows(said, titles)]
     return tuple(rows)
 
 
