@@ -113,6 +113,18 @@ def test_orders_of_the_demo_go_through_the_form_and_are_answered_as_the_api_answ
     assert {word for _, word, _ in told} == {"accepted", "conditional", "undetermined", "rejected"}
 
 
+def test_what_has_no_field_of_its_own_stands_in_the_form_too(day: Day) -> None:
+    """A described press with readings, a sheet with several pressings: said by a program, and not lost by the form."""
+    press = {"type": "clamshell", "calibration": [{"display": "380 °F", "surface": ["371 °F", "374 °F"]}]}
+    tack = {"tack": {"temperature": {"least": "300 °F", "most": "310 °F"}, "time": "3 s"}}
+    order = WORKABLE | {
+        "press": press,
+        "decorations": [WORKABLE["decorations"][0] | {"sheet": {"peel": ["hot"], "pressings": tack}}],
+    }
+    sent = controls(day.page(order), "order")
+    assert asked(pair for pair in sent if not pair[0].startswith("form_")).document == order
+
+
 def test_sent_without_a_script_the_form_leads_to_the_orders_address(day: Day) -> None:
     page = day.page(WORKABLE)
     answer = day.clients["harbour-lane"].post("/counter", data=MultiDict(controls(page, "order")))

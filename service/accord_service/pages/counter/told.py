@@ -17,6 +17,7 @@ from accord_rules.revision.book import Book
 from accord_rules.revision.catalogue import Limit
 from accord_service.pages.counter.fields import UNITS_BESIDE, Field, fields_named, label_of, place_of
 from accord_service.pages.counter.query import (
+    PRINTS,
     Asked,
     NotInAQueryError,
     Pairs,
@@ -25,6 +26,7 @@ from accord_service.pages.counter.query import (
     name_of,
     pairs_of,
     place,
+    pointer_of,
     with_text,
 )
 
@@ -135,10 +137,14 @@ class Misread:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Told:
-    """The verdict part of the counter. ``is_workable``: it can be done, so that there are ranges to ask for."""
+    """The verdict part of the counter. ``said``: what was asked, field by field; ``href``: its address.
+
+    ``is_workable``: it can be done, so that there are ranges to ask for.
+    """
 
     line: Line
     href: str
+    said: tuple[tuple[str, str], ...] = ()
     misread: tuple[Misread, ...] = ()
     unsaid: str = ""
     dangerous: tuple[Said, ...] = ()
@@ -189,6 +195,15 @@ def canonical(asked: Asked) -> Pairs:
         return asked.pairs
 
 
+def said_of(asked: Asked) -> tuple[tuple[str, str], ...]:
+    """What an order says, field by field: what the field is called, and what stands in it."""
+    texts: dict[str, list[str]] = {}
+    for name, text in canonical(asked):
+        if name != PRINTS:
+            texts.setdefault(name, []).append(text)
+    return tuple((label_of(pointer_of(name), asked.prints), ", ".join(said)) for name, said in texts.items())
+
+
 def nothing_told(asked: Asked) -> Told:
     """Before anything is said."""
     rest = "say what the piece is, the transfer and its size; the answer comes while you type."
@@ -237,6 +252,7 @@ def told(verdict: Document, asked: Asked, book: Book, shop: Shop) -> Told:
     return Told(
         line=_line(verdict),
         href=address_of(canonical(asked)),
+        said=said_of(asked),
         unsaid=verdict["unsaid"] or "",
         dangerous=tuple(_assumed(one, asked) for one in dangerous),
         conditions=tuple(_conditions(verdict, prints, book.limits)),
