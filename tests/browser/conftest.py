@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from pathlib import Path
 
 import pytest
 
@@ -12,12 +13,17 @@ from demo import run
 
 @dataclass(frozen=True, slots=True)
 class Served:
-    """A running service's address, and the keys of a shop's counter, owner and operator for it."""
+    """A running service's address, the keys of a shop's counter, owner and operator for it, and where all keys are."""
 
     url: str
     key: str
     owner: str
     operator: str
+    keys: Path
+
+    def key_of(self, name: str) -> str:
+        """The key of a shop and role, such as mill-steps-steward."""
+        return (self.keys / name).read_text(encoding="ascii").strip()
 
 
 @pytest.fixture(scope="session")
@@ -27,4 +33,4 @@ def served() -> Iterator[Served]:
         owner, operator = (
             (keys / f"harbour-lane-{role}").read_text(encoding="ascii").strip() for role in ("owner", "operator")
         )
-        yield Served(url, run.token("harbour-lane", keys), owner, operator)
+        yield Served(url, run.token("harbour-lane", keys), owner, operator, keys)
