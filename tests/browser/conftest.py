@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -28,9 +29,19 @@ class Served:
 
 @pytest.fixture(scope="session")
 def served() -> Iterator[Served]:
-    """A service that runs for the session, as ``make demo`` starts it."""
-    with run.service() as (url, keys):
-        owner, operator = (
-            (keys / f"harbour-lane-{role}").read_text(encoding="ascii").strip() for role in ("owner", "operator")
-        )
-        yield Served(url, run.token("harbour-lane", keys), owner, operator, keys)
+    """A service that runs for the session, as ``make demo`` starts it, with one worker and none on effects."""
+    with serving(job_processes=0) as served_:
+        yield served_
+
+
+@contextmanager
+def serving(*, job_processes: int) -> Iterator[Served]:
+    """The demo collective's service with one worker, and so many processes that work on effects."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("ACCORD_WORKERS", "1")
+        patch.setenv("ACCORD_JOB_PROCESSES", str(job_processes))
+        with run.service() as (url, keys):
+            owner, operator = (
+                (keys / f"harbour-lane-{role}").read_text(encoding="ascii").strip() for role in ("owner", "operator")
+            )
+            yield Served(url, run.token("harbour-lane", keys), owner, operator, keys)

@@ -8,16 +8,23 @@ from pathlib import Path
 
 import pytest
 from tests.browser.axe import findings
-from tests.browser.conftest import Served
+from tests.browser.conftest import Served, serving
 from tests.browser.webdriver import KEYS, Browser, browser
 
 from accord_client import Client
 
 pytestmark = pytest.mark.needs("chromium", "chromedriver")
-# A note at most hangs on it, so that no other test's order is answered otherwise.
+# A note hangs on it, and no more.
 LIMIT = "order.first_piece_quantity_from"
 TABS_MOST = 120
 EFFECT_S = 180.0  # some thousand orders at edges are tried, beside whatever else this machine does
+
+
+@pytest.fixture(scope="module")
+def served() -> Iterator[Served]:
+    """A service of this module's own: it works out effects, and its book becomes another."""
+    with serving(job_processes=1) as served_:
+        yield served_
 
 
 @pytest.fixture(scope="module")

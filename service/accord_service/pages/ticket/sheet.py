@@ -13,13 +13,13 @@ from itertools import groupby
 
 import segno
 
+from accord_service.api.plan_words import pressing_words
 from accord_service.pages.ticket.chart import chart_scene
 from accord_service.pages.ticket.pdf import printable
 from accord_service.pages.ticket.scene import (
     ASCENT,
     DASHED,
     DESCENT,
-    HEAT,
     INK,
     LINE,
     SOFT,
@@ -32,17 +32,38 @@ from accord_service.pages.ticket.scene import (
     width_of,
     wrapped,
 )
-from accord_service.pages.ticket.stack import stack_scene
+from accord_service.pages.ticket.stack import stack_scene, stack_words
 from accord_service.pages.ticket.told import PAPERS, Dials, Part, Stage, Told, with_times
 
 HEIGHT = 210.0
 _MARGIN, _GUTTER = 7.0, 4.0
-_LARGEST, _SMALL, _DRAWN = 15.0, 2.0, 1.9
-# Sizes of letters that steps may have, the largest first, mm; the least is 5.4 pt on A5.
+_SMALL = 2.0
+# Sizes of letters that steps may have, the largest first, mm; the least is 5.4 pt on A5, 7.2 pt on Letter.
 _STEPS = tuple(2.9 - 0.05 * number for number in range(21))
 _HEAD = 2.3
+_MAIN = pressing_words("main").capitalize()
 _CODE_MM = 15.0
 _LAST_WORD = "Where the maker's sheet, local law or licensed practice differ, they decide."
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Style:
+    """How much room the upper part of a sheet takes: sizes of letters in mm, settings beside each other, and whether
+    every stack is drawn or the main one alone, with the others in words."""
+
+    largest: float
+    drawn: float
+    setting: float
+    columns: int
+    all_stacks: bool
+
+
+# The first with which everything fits on one sheet is taken, else the last.
+_STYLES = (
+    _Style(largest=14.0, drawn=1.9, setting=2.7, columns=4, all_stacks=True),
+    _Style(largest=14.0, drawn=1.9, setting=2.6, columns=4, all_stacks=False),
+    _Style(largest=11.0, drawn=1.75, setting=2.3, columns=5, all_stacks=False),
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,19 +97,22 @@ def _numbered(scene: Scene, page: str) -> Scene:
 def _part_sheets(told: Told, part: Part, width: float) -> Iterator[Scene]:
     """The sheets of one print: the first has everything, further ones only steps that had no room."""
     room = width - 2 * _MARGIN
-    first, last = part.place == 1, part.place == len(told.parts)
-    head = [*_top(told, part, room), *_warnings(told, room, first=first), _drawings(told, part, room)]
-    foot = [_footer(told, room), *([_slip(told, room)] if last and told.slip else [])]
-    free = HEIGHT - 2 * _MARGIN - sum(block.height for block in (*head, *foot))
-    blocks, steps = _fitting(part.stages, room, free)
-    rest = tuple(steps)
-    while True:
-        yield _sheet(told, [*head, blocks], foot, width)
+    foot = [_footer(told, room), *([_slip(told, room)] if part.place == len(told.parts) and told.slip else [])]
+    for style in _STYLES:
+        head = [*_top(told, part, room, style), *_warnings(told, part, room), _drawings(told, part, room, style)]
+        steps, rest = _fitting(part.stages, room, _free(head, foot))
         if not rest:
-            return
+            break
+    yield _sheet(told, [*head, steps], foot, width)
+    while rest:
         head, foot = [_running_head(told, room)], [_footer(told, room)]
-        free = HEIGHT - 2 * _MARGIN - sum(block.height for block in (*head, *foot))
-        blocks, rest = _two_columns(rest, room, free)
+        steps, rest = _two_columns(rest, room, _free(head, foot))
+        yield _sheet(told, [*head, steps], foot, width)
+
+
+def _free(head: Iterable[Block], foot: Iterable[Block]) -> float:
+    """The height that is left between them."""
+    return HEIGHT - 2 * _MARGIN - sum(block.height for block in (*head, *foot))
 
 
 def _sheet(told: Told, head: Iterable[Block], foot: Sequence[Block], width: float) -> Scene:
@@ -108,18 +132,34 @@ def _sheet(told: Told, head: Iterable[Block], foot: Sequence[Block], width: floa
 # -- the top -----------------------------------------------------------------------------------------------------------
 
 
-def _top(told: Told, part: Part, room: float) -> Iterator[Block]:
-    yield _running_head(told, room)
+def _top(told: Told, part: Part, room: float, style: _Style) -> Iterator[Block]:
+    """What it is about, beside the verdict's id as a code; then what is set, as large as there is room."""
+    beside = room - _CODE_MM - 3.0
     piece = f"{told.quantity} x {told.piece}" if told.quantity else told.piece
-    yield _lines(piece[:1].upper() + piece[1:], 3.4, room, bold=True)
     several = f"Print {part.place} of {len(told.parts)}: " if len(told.parts) > 1 else ""
-    yield _lines(f"{several}{part.name}", 2.6, room)
-    yield Block(1.2, (_rule(room, 0.7),))
-    yield _lines(told.press[:1].upper() + told.press[1:], 4.2, room, bold=True)
-    yield _large(part.large, room)
+    about = _below(
+        _running_head(told, beside),
+        _lines(piece[:1].upper() + piece[1:], 3.4, beside, bold=True),
+        _lines(f"{several}{part.name}", 2.6, beside),
+        Block(1.6, (_rule(beside, 0.8),)),
+        _lines(told.press[:1].upper() + told.press[1:], 4.2, beside, bold=True),
+    )
+    code = code_scene(told.verdict_id, _CODE_MM).at(room - _CODE_MM, _HEAD * LINE)
+    yield Block(max(about.height, _HEAD * LINE + _CODE_MM), (*about.marks, *code))
+    yield _large(part.large, room, style.largest)
     yield from (_other(dials, room) for dials in part.others)
     waits = (("BARE SKIN BEARS IT AFTER", part.touch), ("NEXT MAY LIE ON IT AFTER", part.pile))
-    yield _grid((*part.rows, *waits), room)
+    yield _grid((*part.rows, *waits), room, style)
+
+
+def _below(*blocks: Block) -> Block:
+    """Blocks one below the other."""
+    marks: list[Mark] = []
+    y = 0.0
+    for block in blocks:
+        marks += block.at(0.0, y)
+        y += block.height
+    return Block(y, tuple(marks))
 
 
 def _running_head(told: Told, room: float) -> Block:
@@ -129,11 +169,11 @@ def _running_head(told: Told, room: float) -> Block:
     return Block(_HEAD * LINE + 0.6, (Text(x=0.0, y=_HEAD * ASCENT, text=line, size=_HEAD, ink=SOFT),))
 
 
-def _large(dials: Dials, room: float) -> Block:
+def _large(dials: Dials, room: float, most: float) -> Block:
     """Display and dwell, as large as both fit beside each other."""
     label, gap = 2.3, 8.0
     figures = width_of(dials.display, 1.0, bold=True) + width_of(dials.time, 1.0, bold=True)
-    size = min(_LARGEST, (room - gap) / figures)
+    size = min(most, (room - gap) / figures)
     base = label * LINE + size * ASCENT
     beside = width_of(dials.display, size, bold=True) + gap
     name = f"{dials.name}: " if dials.name else ""
@@ -143,7 +183,7 @@ def _large(dials: Dials, room: float) -> Block:
         Text(x=0.0, y=base, text=dials.display, size=size, bold=True),
         Text(x=beside, y=base, text=dials.time, size=size, bold=True),
     )
-    return Block(base + size * DESCENT * 0.6, marks)
+    return Block(base + size * DESCENT, marks)
 
 
 def _other(dials: Dials, room: float) -> Block:
@@ -153,11 +193,11 @@ def _other(dials: Dials, room: float) -> Block:
     return _run_lines([run for run in runs if run[0] != "; "], 3.4, room)
 
 
-def _grid(rows: Sequence[tuple[str, str]], room: float) -> Block:
-    """Label over text, four beside each other."""
-    columns = 4
+def _grid(rows: Sequence[tuple[str, str]], room: float, style: _Style) -> Block:
+    """Label over text, several beside each other."""
+    columns, size = style.columns, style.setting
     wide = (room - (columns - 1) * 3.0) / columns
-    label, size = 1.75, 3.0
+    label = 1.75
     marks: list[Mark] = []
     y = 0.8
     for start in range(0, len(rows), columns):
@@ -177,8 +217,9 @@ def _grid(rows: Sequence[tuple[str, str]], room: float) -> Block:
 # -- what to heed ------------------------------------------------------------------------------------------------------
 
 
-def _warnings(told: Told, room: float, *, first: bool) -> Iterator[Block]:
+def _warnings(told: Told, part: Part, room: float) -> Iterator[Block]:
     """Each kind with a sign and a word, so that no colour is needed to tell them; on the first print's sheet."""
+    first = part.place == 1
     kinds = (
         ("CHANGED SINCE", told.changed, True),
         ("MUST BE DONE", told.conditions if first else (), False),
@@ -215,24 +256,30 @@ def _exclamation(x: float, y: float) -> tuple[Mark, ...]:
 # -- drawings ----------------------------------------------------------------------------------------------------------
 
 
-def _drawings(told: Told, part: Part, room: float) -> Block:
+def _drawings(told: Told, part: Part, room: float, style: _Style) -> Block:
     """Stacks on the left, the window on the right; without a window the stacks beside each other."""
     wide = (room - _GUTTER) / 2
-    stacks = [stack_scene(_printable_layers(layers), wide, _DRAWN, name) for name, layers in part.stacks]
-    columns: tuple[list[Scene], list[Scene]] = ([], [])
+    main = next((stack for stack in part.stacks if stack[0] in ("", _MAIN)), part.stacks[0])
+    drawn = part.stacks if style.all_stacks else (main,)
+    scenes = [stack_scene(_printable_layers(layers), wide, style.drawn, name) for name, layers in drawn]
     if part.explained is None:
-        columns = (stacks[::2], stacks[1::2])
+        columns = (scenes[::2], scenes[1::2])
     else:
-        columns = (stacks, [chart_scene(part.explained, told.units, wide, 0.0, _DRAWN)])
+        columns = (scenes, [chart_scene(part.explained, told.units, wide, 0.0, style.drawn)])
     marks: list[Mark] = []
     height = 0.0
-    for place, scenes in enumerate(columns):
+    for place, column in enumerate(columns):
         y = 1.5
-        for scene in scenes:
+        for scene in column:
             marks += scene.at(place * (wide + _GUTTER), y)
             y += scene.height + 1.2
         height = max(height, y)
-    return Block(height + 0.6, tuple(marks))
+    others = [
+        _run_lines([(f"{name}: ", True), (stack_words(layers), False)], style.drawn, room)
+        for name, layers in part.stacks
+        if (name, layers) not in drawn
+    ]
+    return _below(Block(height, tuple(marks)), *others, Block(0.6))
 
 
 def _printable_layers(layers: Iterable[dict[str, object]] | Sequence[object]) -> list[dict[str, object]]:
@@ -282,44 +329,30 @@ def _filled(blocks: Sequence[Block], height: float) -> tuple[list[list[Block]], 
 
 
 def _step_blocks(stages: Sequence[Stage], room: float, size: float) -> Iterator[Block]:
-    wide = (room - _GUTTER) / 2
-    indent = size * 1.9
+    """One a step; the first of a stage begins with its name."""
+    wide, indent = (room - _GUTTER) / 2, size * 1.9
     for stage in stages:
         for place, (number, text) in enumerate(stage.steps):
-            marks: list[Mark] = []
-            y = 0.15
-            if place == 0:
-                y += size * 0.25
-                name, small = stage.name.upper(), size * 0.82
-                marks.append(Text(x=0.0, y=y + size * ASCENT, text=name, size=small, ink=HEAT, bold=True))
-                y += size * LINE * 0.95
-            base = y + size * ASCENT
-            marks.append(Text(x=indent - size * 0.4, y=base, text=f"{number}", size=size, bold=True, anchor="end"))
-            said = _run_lines(with_times(text), size, wide - indent)
-            marks += said.at(indent, y)
-            yield Block(y + said.height, tuple(marks))
+            name = [(f"{stage.name.upper()}: ", True)] if place == 0 else []
+            said = _run_lines([*name, *with_times(text)], size, wide - indent)
+            base = 0.15 + size * ASCENT
+            marks = Text(x=indent - size * 0.4, y=base, text=f"{number}", size=size, bold=True, anchor="end")
+            yield Block(0.15 + said.height, (marks, *said.at(indent, 0.15)))
 
 
 # -- the foot ----------------------------------------------------------------------------------------------------------
 
 
 def _footer(told: Told, room: float) -> Block:
-    """The verdict's id as a code and in letters, and who stands behind it."""
-    code = code_scene(told.verdict_id, _CODE_MM)
-    left = _CODE_MM + 2.5
+    """The verdict's id, and who stands behind it."""
     size = 1.9
-    lines = [
-        (f"Verdict {told.verdict}: {told.verdict_id}", True),
-        (f"Book revision {told.revision}, digest {told.digest}; {told.decided}.", False),
-        (f"Judged and recorded {told.recorded}. {_LAST_WORD}", False),
-    ]
-    marks: list[Mark] = [_rule(room, 0.8), *code.at(0.0, 1.8)]
-    y = 2.2
-    for text, bold in lines:
-        block = _lines(text, size, room - left, bold=bold)
-        marks += block.at(left, y)
-        y += block.height + 0.5
-    return Block(max(y, _CODE_MM + 2.3), tuple(marks))
+    return _below(
+        Block(1.4, (_rule(room, 0.8),)),
+        _lines(f"Verdict {told.verdict}: {told.verdict_id}", size, room, bold=True),
+        _lines(f"Book revision {told.revision}, digest {told.digest}; {told.decided}.", size, room),
+        _lines(f"Judged and recorded {told.recorded}. {_LAST_WORD}", size, room),
+        Block(0.6),
+    )
 
 
 def code_scene(text: str, size: float) -> Scene:
@@ -342,23 +375,22 @@ def code_scene(text: str, size: float) -> Scene:
 
 def _slip(told: Told, room: float) -> Block:
     """What is cut off for the customer: nothing of the shop's own but its name."""
-    size = 2.5
+    size = 2.4
     cut = "Cut here: for the customer"
     cut_width = width_of(cut, 1.9)
-    marks: list[Mark] = [
+    shop = printable(told.shop)
+    marks = (
         Text(x=0.0, y=2.6, text=cut, size=1.9, ink=SOFT),
         Line(x1=cut_width + 1.5, y1=2.0, x2=room, y2=2.0, style=DASHED, ink=SOFT, stroke=0.3),
-    ]
-    y = 4.4
-    blocks = [
-        _lines(f"How to look after your {_plain(told.piece)}", 2.9, room, bold=True),
+        Text(x=room, y=4.2 + 2.9 * ASCENT, text=shop, size=2.1, anchor="end"),
+    )
+    title = f"How to look after your {_plain(told.piece)}"
+    said = _below(
+        Block(4.2),
+        _lines(title, 2.9, room - width_of(shop, 2.1) - 4.0, bold=True),
         *(_lines(sentence, size, room) for sentence in told.slip),
-        _lines(told.shop, 2.1, room),
-    ]
-    for block in blocks:
-        marks += block.at(0.0, y)
-        y += block.height + 0.3
-    return Block(y, tuple(marks))
+    )
+    return Block(said.height, (*marks, *said.marks))
 
 
 def _plain(piece: str) -> str:

@@ -42,6 +42,12 @@ def layer_words(layer: Document) -> str:
     return ", ".join(filter(None, (layer["face"], thickness_words(layer))))
 
 
+def stack_words(layers: Sequence[Document]) -> str:
+    """A stack in a sentence."""
+    told = "; ".join(", ".join(filter(None, (layer["what"], layer_words(layer)))) for layer in layers)
+    return f"from the heat down {told}."
+
+
 def stack_scene(layers: Sequence[Document], width: float, size: float, name: str = "") -> Scene:
     """The drawing, ``width`` mm wide, with letters of ``size`` mm; as high as it has to be."""
     left, right = _ARROWS_MM, width * _LABELS_FROM
@@ -66,8 +72,7 @@ def stack_scene(layers: Sequence[Document], width: float, size: float, name: str
     for number, line in enumerate(caption):
         marks.append(Text(x=0.0, y=foot + small * (ASCENT + number * LINE), text=line, size=small, ink=SOFT))
     height = foot + small * ((len(caption) - 1) * LINE + ASCENT + DESCENT)
-    told = "; ".join(", ".join(filter(None, (layer["what"], layer_words(layer)))) for layer in layers)
-    return Scene(width, height, tuple(marks), f"{name or 'Stack'}, from the heat down: {told}.")
+    return Scene(width, height, tuple(marks), f"{name or 'Stack'}: {stack_words(layers)}")
 
 
 def _label(layer: Document, at: float, size: float, room: float) -> Label:
@@ -118,6 +123,6 @@ def _caption(layers: Sequence[Document], scale: float) -> str:
     ratio = f"{scale:g} : 1" if scale >= 1 else f"1 : {1 / scale:g}"
     thin = any(_is_thin(layer, scale) for layer in layers)
     exact = any(layer["kind"] != "platen" and not _is_thin(layer, scale) for layer in layers)
-    drawn = f"Thickness {ratio}" if exact else "Not to scale"
-    dashed = f"; dashed: thinner or not known, drawn {LEAST_MM:g} mm high" if thin else ""
-    return f"{drawn}{dashed}. Platens are not to scale. A triangle points where a face looks."
+    drawn = f"Thickness {ratio}, platens not to scale" if exact else "Not to scale"
+    dashed = f"; dashed: drawn {LEAST_MM:g} mm high, but thinner or not known" if thin else ""
+    return f"{drawn}{dashed}."
