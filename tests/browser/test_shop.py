@@ -22,6 +22,7 @@ PAGES = (
     "/shop",
     BENCH,
     f"{BENCH}/edit",
+    "/shop/add-press",
     "/shop/stock",
     "/shop/stock/sheets/film-soft-matte",
     "/shop/names",
