@@ -22,6 +22,7 @@ from accord_client.documents import (
     Recommendation,
     Rule,
     RuleLine,
+    SearchResults,
     ShopStatus,
     Sourcing,
     Step,
@@ -172,6 +173,11 @@ class Client:
     def step(self, id: str) -> Step:
         """One step, with its condition, sentence and examples. Raises NotFound."""
         return Step.read(self._asker.read(f"/v1/steps/{_segment(id)}"))
+
+    def search(self, words: str, *, kind: str | None = None, limit: int = 20) -> SearchResults:
+        """The entries of the book that some words of the trade are about, best first; of one kind if wished."""
+        wanted = {"q": words, "limit": str(limit), **({} if kind is None else {"kind": kind})}
+        return SearchResults.read(self._asker.read("/v1/search?" + urlencode(wanted)))
 
     def facts(self) -> Iterator[Fact]:
         """Every fact that rules may speak of, fetched page by page as they are taken."""

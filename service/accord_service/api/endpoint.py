@@ -231,6 +231,7 @@ class Endpoint:
     takes: type | None
     query: type
     parameters: Mapping[str, str]
+    choices: Mapping[str, tuple[str, ...]]
     judges: bool
     heavy: Callable[[Call], bool] | None
     lines: bool
@@ -629,6 +630,7 @@ def endpoint(
     takes: type | None = None,
     query: type = NoQuery,
     parameters: Mapping[str, str] = _EMPTY,
+    choices: Mapping[str, tuple[str, ...]] = _EMPTY,
     judges: bool = False,
     heavy: Callable[[Call], bool] | None = None,
     lines: bool = False,
@@ -647,7 +649,8 @@ def endpoint(
 
     ``operation_id``: what it does, a verb and what that is done to, as generated clients name it. ``tag``: a word of
     ``tags.TAGS``; it also says what caches may keep. ``takes``, ``query`` and ``answers`` are dataclasses with readers,
-    ``parameters`` what the names in the path mean. ``judges``: must not
+    ``parameters`` what the names in the path mean, and ``choices`` the words that those take which take no others.
+    ``judges``: must not
     answer while the authority's own test is red. ``heavy``: says of a call whether it may take long, and so needs a
     place among those (``worker.admission``). ``lines``: takes such a document a line, with no end, and answers each
     with a line (``api.lines``); always heavy; the query has ``first_line``.
@@ -680,6 +683,7 @@ def endpoint(
             takes=takes,
             query=whole,
             parameters=parameters,
+            choices=choices,
             judges=judges,
             heavy=heavy,
             lines=lines,

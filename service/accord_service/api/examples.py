@@ -150,7 +150,15 @@ SHOP_VERSION: dict[str, Any] = {
     "changes_left_out": 0,
 }
 SHOPS: dict[str, Any] = {
-    "entries": [{"id": SHOP["id"], "name": SHOP["name"], "version": 1, "changed_at": _CHANGED_AT}],
+    "entries": [
+        {
+            "id": SHOP["id"],
+            "name": SHOP["name"],
+            "version": 1,
+            "changed_at": _CHANGED_AT,
+            "bundle": {"pulled_at": "2026-03-30T16:05:00.000Z", "revision": 12, "expires_on": "2026-04-13"},
+        }
+    ],
     "next": None,
 }
 KEY_WANTED: dict[str, Any] = {"shop_id": SHOP["id"], "role": "counter", "holder": "Nia Calder"}

@@ -9,8 +9,9 @@ from typing import Any
 import click
 
 from accord_rules.documents import units
+from accord_service.api.plan_words import pressing_words
 from accord_service.cli.answerers import Answerer, Document, answered, answerer
-from accord_service.cli.card import pressing_words, show_recommendation
+from accord_service.cli.card import show_recommendation
 from accord_service.cli.codes import DONE, NOT_DONE, UNASKED
 from accord_service.cli.curve import Curve, curve_of, draw, legend
 from accord_service.cli.failure import Failure

@@ -17,7 +17,8 @@ from accord_service.cli.columns import say_table
 from accord_service.cli.failure import Failure
 from accord_service.cli.output import Output
 from accord_service.cli.own import JSON, VALIDATE_ONLY, is_conflict, print_json
-from accord_service.cli.show import amount, say_heading
+from accord_service.cli.show import say_heading
+from accord_service.steps.readable import amount
 
 T = TypeVar("T")
 _ID = click.option("--id", "id_", help=f"What the rule is called; {PREFIX} and the file's name when left out.")

@@ -12,8 +12,8 @@ import click
 import accord_client
 from accord_service.cli.answerers import Document, ServiceCall
 from accord_service.cli.columns import say_table
-from accord_service.cli.difference import differences
 from accord_service.cli.output import Output
+from accord_service.steps.readable import differences
 
 Alter = Callable[[Document], Document]
 VALIDATE_ONLY = click.option("--validate-only", is_flag=True, help="Check everything, write nothing.")

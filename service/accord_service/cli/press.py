@@ -14,12 +14,12 @@ from accord_rules.documents import units
 from accord_rules.orders.order import INSTRUMENTS, CalibrationReading
 from accord_rules.revision.readings import DOUBTS
 from accord_service.cli.answerers import Document, ServiceCall, administered, no_such
-from accord_service.cli.catalogue import leaves
 from accord_service.cli.codes import NOT_DONE
 from accord_service.cli.columns import say_table
 from accord_service.cli.failure import Failure
 from accord_service.cli.output import Output
 from accord_service.cli.own import JSON, print_json
+from accord_service.steps.readable import leaves
 
 _PRESS = click.argument("press_id", metavar="PRESS")
 _PROBE_ERROR = "press.probe_error"

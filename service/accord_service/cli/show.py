@@ -28,6 +28,7 @@ from accord_service.cli.answerers import (
 from accord_service.cli.columns import say_table
 from accord_service.cli.orders import Refused
 from accord_service.cli.output import Output, few
+from accord_service.steps.readable import amount
 
 _STYLES: Mapping[str, Mapping[str, Any]] = MappingProxyType(
     {
@@ -508,14 +509,6 @@ def _filled(sentence: str, limits: Mapping[str, Document]) -> str:
         return f"<{match.group(2).replace('.', ' ').replace('_', ' ')}>"
 
     return re.sub(r"\{(limit\()?([a-z0-9_.]+)\)?\}", value, sentence)
-
-
-def amount(limit: Document, key: str = "value") -> str:
-    """A limit's value with its unit, which the book leaves out only where the dimension is a plain number."""
-    value = limit[key]
-    if isinstance(value, str):
-        return value
-    return f"{value:g} {units.DIMENSIONS[limit['dimension']].symbol}".rstrip()
 
 
 def _limits(output: Output, rests_on: RestsOn) -> None:

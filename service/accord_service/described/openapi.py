@@ -254,7 +254,8 @@ def _path_parameters(endpoint: Endpoint, snapshot: Snapshot) -> list[dict[str, A
             "in": "path",
             "required": True,
             "description": about,
-            "schema": {"type": "string", "minLength": 1},
+            "schema": {"type": "string", "minLength": 1}
+            | ({"enum": [*endpoint.choices[name]]} if name in endpoint.choices else {}),
             "example": names[name],
         }
         for name, about in endpoint.parameters.items()

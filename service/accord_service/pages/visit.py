@@ -42,10 +42,16 @@ PEOPLE = tuple(role for role in ROLES if role != STOREFRONT)
 COOKIE = "accord-session"
 SIGN_IN = "/sign-in"
 # In the order of the header: address, words, and whose it is.
-PLACES: tuple[tuple[str, str, tuple[str, ...]], ...] = (("/shop", "Shop", ("counter", "operator", "owner")),)
+PLACES: tuple[tuple[str, str, tuple[str, ...]], ...] = (
+    ("/counter", "Counter", PEOPLE),
+    ("/records", "Records", PEOPLE),
+    ("/library", "Library", PEOPLE),
+    ("/shop", "Shop", ("counter", "operator", "owner")),
+    ("/desk", "Steward's desk", ("operator", "owner", "steward", "admin")),
+)
 _EMPTY: Mapping[str, Any] = MappingProxyType({})
 _SEEN_MOST = 1000
-_WORD, _ONCE = "form_word", "form_once"
+_WORD, _ONCE = FORM_FIELDS = ("form_word", "form_once")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -252,6 +258,23 @@ def _visit(snapshot: Snapshot) -> Visit | None:
     refuse_worthless(caller, here.now_s)
     count_request(caller, here.now_s)
     return Visit(caller=caller, snapshot=snapshot, session=session, token=token)
+
+
+def is_signed_in() -> bool:
+    """Whether this browser is; that it comes is not counted."""
+    here = room()
+    session = _session(here, request.cookies.get(COOKIE, ""))
+    if session is None:
+        return False
+    with here.taken() as snapshot:
+        caller = here.holder_of(session.key_id, snapshot)
+        if caller is None:
+            return False
+        try:
+            refuse_worthless(caller, here.now_s)
+        except NotAuthenticated:
+            return False
+        return True
 
 
 def _session(here: Room, token: str) -> SessionRecord | None:

@@ -123,7 +123,7 @@ def sign(shop: KnownShop, book: Book, authority: Authority, seals: Seals, today:
             "shop_version": shop.record.version,
             "house_rules_version": shop.house.version,
             "made_on": today.isoformat(),
-            "expires_on": (today + timedelta(days=days)).isoformat(),
+            "expires_on": expires_on(today, days).isoformat(),
             "code_digest": code_digest(),
             "digest": book.digest,
             "shop": shop.record.document,
@@ -139,6 +139,11 @@ def sign(shop: KnownShop, book: Book, authority: Authority, seals: Seals, today:
         signature=seals.sign(PURPOSE, content.encode()),
         content=content,
     )
+
+
+def expires_on(made_on: date, days: int) -> date:
+    """The last day on which a bundle of a day holds."""
+    return made_on + timedelta(days=days)
 
 
 def _orders_of(book: Book, shop: Shop) -> Iterator[Document]:

@@ -16,6 +16,52 @@ from accord_service.pages.visit import PEOPLE
 # What the collective agreed on: who may (+) and who may not (-). "nobody" is whoever is not signed in; a storefront's
 # key signs nobody in (``test_sign_in``).
 AGREED = """
+                                            nobody   counter  operator owner    steward  admin
+GET    /sign-in                             +        +        +        +        +        +
+POST   /sign-in                             +        +        +        +        +        +
+POST   /sign-out                            -        +        +        +        +        +
+GET    /sessions                            -        +        +        +        +        +
+POST   /sessions/{session_id}/end           -        +        +        +        +        +
+GET    /library                             -        +        +        +        +        +
+GET    /library/search                      -        +        +        +        +        +
+GET    /library/rules                       -        +        +        +        +        +
+GET    /library/rules/{name}                -        +        +        +        +        +
+GET    /library/limits                      -        +        +        +        +        +
+GET    /library/limits/{name}               -        +        +        +        +        +
+GET    /library/steps                       -        +        +        +        +        +
+GET    /library/steps/{name}                -        +        +        +        +        +
+GET    /library/catalogue/{kind}            -        +        +        +        +        +
+GET    /library/catalogue/{kind}/{name}     -        +        +        +        +        +
+GET    /library/sources                     -        +        +        +        +        +
+GET    /library/sources/{name}              -        +        +        +        +        +
+GET    /library/facts                       -        +        +        +        +        +
+GET    /library/facts/{name}                -        +        +        +        +        +
+GET    /desk                                -        +        +        +        +        +
+POST   /desk/seen                           -        +        +        +        +        +
+GET    /desk/proposals                      -        +        +        +        +        +
+GET    /desk/proposals/{proposal_id}        -        +        +        +        +        +
+GET    /desk/proposals/{proposal_id}/status -        +        +        +        +        +
+POST   /desk/proposals/{proposal_id}/{step} -        +        +        +        +        +
+GET    /desk/draft                          -        -        +        +        +        +
+POST   /desk/draft                          -        -        +        +        +        +
+GET    /desk/revisions                      -        +        +        +        +        +
+GET    /desk/revisions/{revision}           -        +        +        +        +        +
+POST   /desk/revisions/{revision}/revert    -        +        +        +        +        +
+GET    /desk/audit                          -        -        -        -        +        +
+POST   /desk/audit                          -        -        -        -        +        +
+GET    /desk/outcomes                       -        +        +        +        +        +
+GET    /desk/shops                          -        -        -        -        +        +
+GET    /counter                             -        +        +        +        +        +
+POST   /counter                             -        +        +        +        +        +
+GET    /counter/verdict                     -        +        +        +        +        +
+GET    /counter/ranges                      -        +        +        +        +        +
+GET    /counter/plans                       -        +        +        +        +        +
+POST   /counter/record                      -        +        +        +        +        +
+GET    /records                             -        +        +        +        +        +
+GET    /records/{record_id}                 -        +        +        +        +        +
+GET    /records/{record_id}/ticket          -        +        +        +        +        +
+GET    /records/{record_id}/ticket.pdf      -        +        +        +        +        +
+POST   /records/{record_id}/outcomes        -        +        +        +        +        +
                                                                       nobody   counter  operator owner    steward  admin
 GET    /sign-in                                                       +        +        +        +        +        +
 POST   /sign-in                                                       +        +        +        +        +        +

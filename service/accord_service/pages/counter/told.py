@@ -1,0 +1,525 @@
+"""What the API answered about an order, as the counter shows it: nothing is worked out here, only put into lines."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from types import MappingProxyType
+from typing import Any
+from urllib.parse import urlencode
+
+from accord_rules.documents.counted import counted
+from accord_rules.documents.reading import Fault, Many, Object, members_of
+from accord_rules.orders.order import Decoration, Item, Order
+from accord_rules.orders.shop import Shop
+from accord_rules.revision.book import Book
+from accord_rules.revision.catalogue import Limit
+from accord_service.pages.counter.fields import UNITS_BESIDE, Field, fields_named, label_of, place_of
+from accord_service.pages.counter.query import (
+    Asked,
+    NotInAQueryError,
+    Pairs,
+    changed,
+    dimension_of,
+    name_of,
+    pairs_of,
+    place,
+    with_text,
+)
+
+COUNTER = "/counter"
+_SIGNS: Mapping[str, str] = MappingProxyType(
+    {"accepted": "✓", "conditional": "!", "undetermined": "?", "rejected": "✗", "unread": "✎", "empty": "…"}
+)
+_BUTTONS_MOST = 14
+_FAULT_WORDS_MOST = 6
+_SETTINGS: Mapping[str, str] = MappingProxyType(
+    {
+        "temperature": "Temperature",
+        "time": "Time",
+        "pressure": "Pressure",
+        "peel": "Peel",
+        "cover": "Cover",
+        "pad": "Pad",
+        "tape": "Tape",
+        "pre_press": "Pre-press",
+        "second_press": "Second press",
+    }
+)
+# The page has a button for that.
+_ANSWER_IN_JSON = re.compile(r" Say \[\][^.]*\.")
+_IDLE = ("none", "0 s")
+_RANGES = ("temperature", "time", "pressure", "gauge", "peel", "cover", "pad", "tape")
+Document = Mapping[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """The answer in one line. ``word``: the API's verdict, "unread" or "empty"; ``lead`` says it, ``rest`` what of."""
+
+    word: str
+    lead: str
+    rest: str
+
+    @property
+    def sign(self) -> str:
+        return sign_of(self.word)
+
+
+@dataclass(frozen=True, slots=True)
+class Button:
+    """A link that says one more thing of the order, or says it otherwise."""
+
+    label: str
+    href: str
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """Something to ask before the verdict is known: buttons where the answers are few, else fields to fill in."""
+
+    text: str
+    buttons: tuple[Button, ...]
+    fields: tuple[Field, ...]
+    hidden: Pairs
+
+
+@dataclass(frozen=True, slots=True)
+class Said:
+    """One finding, condition or assumption, and where it belongs. ``rule``: whose say it is; empty where none's.
+
+    ``numbers``: what it was held against: the limit, its title, and its value in the shop's units.
+    ``field``: the name of the field that would say it. ``button``: says it as it was assumed.
+    """
+
+    text: str
+    more: str = ""
+    rule: str = ""
+    where: str = ""
+    numbers: tuple[tuple[str, str, str], ...] = ()
+    field: str = ""
+    button: Button | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Way:
+    """A remedy: what to change, the verdict then, and the link that does it; None where no address can say it."""
+
+    text: str
+    verdict: str
+    sign: str
+    href: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class OnPress:
+    """One press: whether it will do, with which settings, print by print in the order of pressing, or why not."""
+
+    title: str
+    verdict: str
+    sign: str
+    prints: tuple[tuple[str, tuple[tuple[str, str], ...]], ...]
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class Misread:
+    """What can't be read of what was typed, at its field, with the words that may stand there."""
+
+    field: str
+    label: str
+    text: str
+    buttons: tuple[Button, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Told:
+    """The verdict part of the counter. ``is_workable``: it can be done, so that there are ranges to ask for."""
+
+    line: Line
+    href: str
+    misread: tuple[Misread, ...] = ()
+    unsaid: str = ""
+    dangerous: tuple[Said, ...] = ()
+    conditions: tuple[Said, ...] = ()
+    blocks: tuple[Said, ...] = ()
+    cautions: tuple[Said, ...] = ()
+    notes: tuple[Said, ...] = ()
+    questions: tuple[Question, ...] = ()
+    ways: tuple[Way, ...] = ()
+    ways_complete: bool = True
+    presses: tuple[OnPress, ...] = ()
+    samples: tuple[str, ...] = ()
+    assumed: tuple[Said, ...] = ()
+    basis: str = ""
+    verdict_id: str = ""
+    revision: int = 0
+
+    @property
+    def is_workable(self) -> bool:
+        return self.line.word in ("accepted", "conditional")
+
+
+def sign_of(verdict: str) -> str:
+    """The sign that stands beside a verdict's word; one that is not known here stands against the order."""
+    return _SIGNS.get(verdict, "✗")
+
+
+def address_of(pairs: Pairs) -> str:
+    """The counter's address with an order in it."""
+    return f"{COUNTER}?{urlencode(pairs)}" if pairs else COUNTER
+
+
+def link_to(document: Document) -> str | None:
+    """The counter's address of an order; None where no address can say it."""
+    try:
+        return address_of(pairs_of(document))
+    except NotInAQueryError:
+        return None
+
+
+def canonical(asked: Asked) -> Pairs:
+    """The pairs that say the same, always in one order."""
+    if asked.faults:
+        return asked.pairs
+    try:
+        return pairs_of(asked.document)
+    except NotInAQueryError:
+        return asked.pairs
+
+
+def nothing_told(asked: Asked) -> Told:
+    """Before anything is said."""
+    rest = "say what the piece is, the transfer and its size; the answer comes while you type."
+    return Told(line=Line("empty", "Nothing asked yet:", rest), href=address_of(canonical(asked)))
+
+
+def misread(asked: Asked, faults: Sequence[Fault]) -> Told:
+    """Something can't be read, so nothing was judged."""
+    told = tuple(_misread(asked, fault) for fault in faults)
+    first = " ".join(filter(None, (told[0].label, told[0].text)))
+    more = f" (and {counted(len(told) - 1, 'field')} more)" if len(told) > 1 else ""
+    return Told(line=Line("unread", "Cannot be read yet:", first + more), href=address_of(asked.pairs), misread=told)
+
+
+def _misread(asked: Asked, fault: Fault) -> Misread:
+    name = name_of(fault.pointer)
+    is_share = name == "item.fibres" and fault.pointer != "/item/fibres"
+    # A list is more than the one word of it that can't be read.
+    is_one = bool(name) and not isinstance(place(name), Many) and not is_share
+    words = tuple(_nearest_words(name, fault)) if is_one else ()
+    buttons = tuple(Button(word, address_of(with_text(asked.pairs, name, word))) for word in words)
+    text = fault.message_with_hints if not buttons else fault.sentence
+    return Misread(name, label_of(fault.pointer, asked.prints) if fault.pointer else "", text, buttons)
+
+
+def _nearest_words(name: str, fault: Fault) -> Iterator[str]:
+    """The words that may stand there; of a number without its unit, the same with those beside the field."""
+    dimension = dimension_of(place(name))
+    if dimension is None:
+        yield from fault.nearest[:_FAULT_WORDS_MOST]
+        return
+    yield from (word for word in fault.allowed if word.rpartition(" ")[2] in UNITS_BESIDE[dimension.name])
+
+
+def told(verdict: Document, asked: Asked, book: Book, shop: Shop) -> Told:
+    """An answer of POST /v1/validate."""
+    prints = asked.prints
+    levels = {
+        level: [f for f in verdict["findings"] if f["level"] == level] for level in ("blocks", "cautions", "notes")
+    }
+    dangerous = [one for one in verdict["assumed"] if one["could_hurt"]]
+    # Why not is said once: a press is told where it has its own reason.
+    blocks = [finding["because"] for finding in levels["blocks"]]
+    said_already = blocks if verdict["verdict"] == "rejected" else ()
+    harmless = [one for one in verdict["assumed"] if not one["could_hurt"]]
+    return Told(
+        line=_line(verdict),
+        href=address_of(canonical(asked)),
+        unsaid=verdict["unsaid"] or "",
+        dangerous=tuple(_assumed(one, asked) for one in dangerous),
+        conditions=tuple(_conditions(verdict, prints, book.limits)),
+        blocks=tuple(_found(finding, prints, book.limits) for finding in levels["blocks"]),
+        cautions=tuple(_found(finding, prints, book.limits) for finding in levels["cautions"]),
+        notes=tuple(_found(finding, prints, book.limits) for finding in levels["notes"]),
+        questions=tuple(_question(need, asked, book, shop) for need in verdict["needs"]),
+        ways=tuple(_way(remedy, asked) for remedy in verdict["remedies"]),
+        ways_complete=verdict["remedies_complete"],
+        presses=tuple(
+            _on_press(press, prints) for press in _best_first(verdict) if press["because"] not in said_already
+        ),
+        samples=tuple(sample["text"] for sample in verdict["samples"]),
+        assumed=tuple(_assumed(one, asked) for one in harmless),
+        basis=verdict["basis"],
+        verdict_id=verdict["id"],
+        revision=verdict["revision"],
+    )
+
+
+def _line(verdict: Document) -> Line:
+    word = verdict["verdict"]
+    if word in ("accepted", "conditional"):
+        on = next(press["press_title"] for press in verdict["presses"] if press["press"] == verdict["judged_on"])
+        others = sum(press["settings"] is not None for press in verdict["presses"]) - 1
+        where = f"on {on}" + (f" and on {counted(others, 'other press', 'other presses')}" if others else "")
+        if word == "accepted":
+            return Line(word, "Can be done", f"{where}.")
+        conditions = verdict["conditions"]
+        more = f" (and {counted(len(conditions) - 1, 'thing')} more)" if len(conditions) > 1 else ""
+        return Line(word, "Can be done", f"{where}, if this is done: {conditions[0]}{more}")
+    if word == "undetermined":
+        needs = verdict["needs"]
+        more = f" (and {counted(len(needs) - 1, 'question')} more)" if len(needs) > 1 else ""
+        return Line(word, "Not known yet:", f"{_asked_of_people(needs[0])}{more}" if needs else "")
+    # Also a word that this page does not know: nobody presses on it.
+    blocks = [finding for finding in verdict["findings"] if finding["level"] == "blocks"]
+    more = f" (and {counted(len(blocks) - 1, 'reason')} more)" if len(blocks) > 1 else ""
+    return Line(word, "Must not be done like this:", f"{blocks[0]['title']}{more}" if blocks else word)
+
+
+def _best_first(verdict: Document) -> Iterator[Document]:
+    order = {"accepted": 0, "conditional": 1, "undetermined": 2}
+    judged_on = verdict["judged_on"]
+    yield from sorted(verdict["presses"], key=lambda on: (on["press"] != judged_on, order.get(on["verdict"], 3)))
+
+
+def _found(finding: Document, prints: int, limits: Mapping[str, Limit]) -> Said:
+    presses = finding["presses"]
+    where = ", ".join(
+        filter(None, (place_of(finding["pointer"], prints), "on " + " and ".join(presses) if presses else ""))
+    )
+    numbers = tuple((name, _title(name, limits), value) for name, value in finding["limit"].items())
+    return Said(finding["because"], finding["fix"], finding["rule"], where, numbers)
+
+
+def _title(name: str, limits: Mapping[str, Limit]) -> str:
+    return limits[name].title if name in limits else name
+
+
+def _conditions(verdict: Document, prints: int, limits: Mapping[str, Limit]) -> Iterator[Said]:
+    """What must be done, each with why and by which rule, where a finding says it."""
+    if verdict["verdict"] not in ("accepted", "conditional"):
+        requires = [finding for finding in verdict["findings"] if finding["level"] == "requires"]
+        yield from (_found(finding, prints, limits) for finding in requires)
+        return
+    by_fix = {finding["fix"]: finding for finding in verdict["findings"] if finding["level"] == "requires"}
+    for condition in verdict["conditions"]:
+        finding = by_fix.get(condition)
+        if finding is None:
+            yield Said(condition)
+        else:
+            said = _found(finding, prints, limits)
+            yield Said(condition, said.text, said.rule, said.where, said.numbers)
+
+
+def _assumed(one: Document, asked: Asked) -> Said:
+    pointer = one["pointer"]
+    href = link_to(changed(asked.document, pointer, one["value"]))
+    text = f"{label_of(pointer, asked.prints)}: {one['shown']}"
+    button = None if href is None else Button("It is so", href)
+    return Said(text, one["why"], field=name_of(pointer), button=button)
+
+
+def _question(need: Document, asked: Asked, book: Book, shop: Shop) -> Question:
+    pointer, name = need["pointer"], name_of(need["pointer"])
+    names = tuple(_names_below(pointer, name))
+    answers = [*need["allowed"], *([[]] if _may_be_empty(name) else [])]
+    if need["type"] == "flag" and not need["allowed"]:
+        answers = [True, False]
+    buttons: tuple[Button, ...] = ()
+    if len(answers) <= _BUTTONS_MOST:
+        hrefs = [(answer, link_to(changed(asked.document, pointer, _as_answer(answer, need)))) for answer in answers]
+        buttons = tuple(Button(_answer_label(answer), href) for answer, href in hrefs if href is not None)
+    is_open = not need["allowed"] and need["type"] != "flag"
+    fields = fields_named(names, asked, book, shop) if is_open or len(answers) > _BUTTONS_MOST else ()
+    hidden = tuple(pair for pair in asked.pairs if pair[0] not in names)
+    return Question(_asked_of_people(need), buttons, fields, hidden)
+
+
+def _asked_of_people(need: Document) -> str:
+    return _ANSWER_IN_JSON.sub("", str(need["question"]))
+
+
+def _names_below(pointer: str, name: str) -> Iterator[str]:
+    """The field that answers a question, or the fields of the object that does."""
+    dotted = pointer.strip("/").replace("/", ".")
+    if name == dotted:
+        yield name
+        return
+    for into in (Item, Decoration, Order):
+        for member in members_of(into):
+            if isinstance(member.reader, Object) and dotted.rpartition(".")[2] == member.name:
+                inner = (f"{dotted}.{part.name}" for part in members_of(member.reader.into))
+                yield from (path for path in inner if place(path) is not None)
+                return
+
+
+def _may_be_empty(name: str) -> bool:
+    reader = place(name) if name else None
+    return isinstance(reader, Many) and reader.least == 0
+
+
+def _as_answer(answer: Any, need: Document) -> Any:
+    return [answer] if need["type"] == "list" and not isinstance(answer, list) else answer
+
+
+def _answer_label(answer: Any) -> str:
+    match answer:
+        case bool():
+            return "Yes" if answer else "No"
+        case []:
+            return "Nothing of this"
+        case Mapping():
+            return ", ".join(f"{key} {value}" for key, value in answer.items())
+        case _:
+            return str(answer)
+
+
+def _way(remedy: Document, asked: Asked) -> Way:
+    document: Any = asked.document
+    for change in remedy["changes"]:
+        document = changed(document, change["pointer"], change["to"])
+    verdict = remedy["verdict"]
+    return Way(remedy["text"], verdict, sign_of(verdict), link_to(document))
+
+
+def _on_press(press: Document, prints: int) -> OnPress:
+    parts = []
+    if press["settings"] is not None:
+        for index in press["sequence"] or range(len(press["settings"])):
+            head = f"Print {index + 1}" if prints > 1 else ""
+            parts.append((head, settings_said(press["settings"][index], press["titles"], press["pressings"][index])))
+    return OnPress(
+        press["press_title"], press["verdict"], sign_of(press["verdict"]), tuple(parts), press["because"] or ""
+    )
+
+
+def settings_said(settings: Document, titles: Document, done: Sequence[str]) -> tuple[tuple[str, str], ...]:
+    """What to set, as words and values; what is not used is left out."""
+    rows = list(_rows(settings, titles)) if "main" in done else []
+    for name in done:
+        if name != "main":
+            inner = settings.get("pressings", {}).get(name, {})
+            rows += [(f"{name.capitalize()} pressing: {label.lower()}", value) for label, value in _rows(inner, titles)]
+    return tuple(rows)
+
+
+def _rows(settings: Document, titles: Document) -> Iterator[tuple[str, str]]:
+    for key, label in _SETTINGS.items():
+        value = settings.get(key)
+        if value is not None and value not in _IDLE:
+            at = " on the display" if key == "temperature" and settings.get("read_at", "display") == "display" else ""
+            at = " at the surface" if key == "temperature" and not at else at
+            yield label, f"{titles.get(value, value)}{at}"
+
+
+# -- what is still allowed ---------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Allowed:
+    """What may still stand in one field on one press."""
+
+    field: str
+    label: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class AllowedOnPress:
+    """What is still allowed on one press; ``transfers``: of which the ranges are, print by print."""
+
+    press: str
+    rows: tuple[Allowed, ...]
+
+
+def ranges_told(envelope: Document, prints: int) -> tuple[AllowedOnPress, ...]:
+    """An answer of POST /v1/envelope, press by press."""
+    return tuple(
+        AllowedOnPress(
+            on["press"], tuple(row for index, of in enumerate(on["decorations"]) for row in _allowed(of, index, prints))
+        )
+        for on in envelope["on"]
+    )
+
+
+def _allowed(of: Document, index: int, prints: int) -> Iterator[Allowed]:
+    base = f"decorations.{index}"
+    for key in _RANGES:
+        ranges = of[key]
+        if not ranges:
+            continue
+        field = f"{base}.settings.{'pressure' if key == 'gauge' else key}"
+        label = label_of("/" + field.replace(".", "/"), prints)
+        label = f"{label} on the gauge" if key == "gauge" else label
+        yield Allowed(field, label, _either(_span(part) for part in ranges))
+    for size in of["size"] or ():
+        text = f"at most {size['width']} wide and {size['height']} high"
+        yield Allowed(f"{base}.size.width", label_of(f"/decorations/{index}/size/width", prints), text)
+
+
+def _span(part: Any) -> str:
+    if isinstance(part, str):
+        return part
+    return str(part["least"]) if part["least"] == part["most"] else f"{part['least']} to {part['most']}"
+
+
+def _either(texts: Iterable[str]) -> str:
+    *first, last = texts
+    return f"{', '.join(first)} or {last}" if first else last
+
+
+# -- plans -------------------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class PlanTold:
+    """One plan: where and with what, what to set, the steps, what to watch, and the link that takes it."""
+
+    title: str
+    verdict: str
+    sign: str
+    unsaid: str
+    prints: tuple[tuple[str, tuple[tuple[str, str], ...], tuple[str, ...]], ...]
+    conditions: tuple[str, ...]
+    cautions: tuple[str, ...]
+    reasons: tuple[str, ...]
+    minutes: str
+    href: str | None
+
+
+def plans_told(recommendation: Document, prints: int) -> tuple[PlanTold, ...]:
+    """An answer of POST /v1/recommend, best first."""
+    return tuple(_plan(plan, prints) for plan in recommendation["plans"])
+
+
+def _plan(plan: Document, prints: int) -> PlanTold:
+    parts = []
+    for index in plan["sequence"]:
+        of = plan["decorations"][index]
+        explained = of["explained"]
+        titles = {
+            explained[key]: explained[f"{key}_title"] for key in ("cover", "pad", "tape") if explained[f"{key}_title"]
+        }
+        done = tuple(stack["pressing"] for stack in of["stacks"])
+        window = (
+            (("Window", f"{explained['window']['least']} to {explained['window']['most']}"),)
+            if explained["main"]
+            else ()
+        )
+        rows = (*settings_said(of["settings"], titles, done), *window)
+        head = f"Print {index + 1}: {of['title']}" if prints > 1 else of["title"]
+        parts.append((head, rows, tuple(step["text"] for step in of["steps"])))
+    return PlanTold(
+        title=f"{plan['decorations'][plan['sequence'][0]]['title']} on {plan['press_title']}",
+        verdict=plan["verdict"],
+        sign=sign_of(plan["verdict"]),
+        unsaid=plan["unsaid"] or "",
+        prints=tuple(parts),
+        conditions=tuple(plan["conditions"]),
+        cautions=tuple(plan["cautions"]),
+        reasons=tuple(plan["reasons"]),
+        minutes=f"{plan['estimate'].get('minutes_each', 0):.1f} min a piece",
+        href=link_to(plan["order"]),
+    )

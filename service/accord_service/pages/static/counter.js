@@ -1,0 +1,234 @@
+// The counter: the answer comes while somebody types. Without this script the form's button asks.
+"use strict";
+
+const STILL_MS = 250; // after the last key
+const RANGES_MS = 700; // more, since they take longer to work out
+const form = document.querySelector("#order");
+const verdict = document.querySelector("#verdict");
+const announce = document.querySelector("#announce");
+const NO_ORDER = new Set(["form_word", "form_once"]);
+let typing = 0;
+let waiting = 0;
+let asking = null;
+let askingMore = null;
+let last = query();
+
+// What stands in the form, without what is empty: the server puts units behind their numbers.
+function query() {
+  const pairs = new URLSearchParams();
+  const data = new FormData(document.querySelector("#order"));
+  for (const [name, text] of data) {
+    const of = name.endsWith(".unit") ? String(data.get(name.slice(0, -5)) ?? "") : text;
+    if (!NO_ORDER.has(name) && String(text).trim() && of.trim()) pairs.append(name, text);
+  }
+  return pairs.toString();
+}
+
+async function part(address, signal) {
+  const answer = await fetch(address, { signal, headers: { Accept: "text/html" }, credentials: "same-origin" });
+  if (answer.redirected && new URL(answer.url).pathname === "/sign-in") {
+    location.assign(location.href); // signed out meanwhile: to the sign-in, and back to this order
+    throw new DOMException("signed out", "AbortError");
+  }
+  const page = new DOMParser().parseFromString(await answer.text(), "text/html");
+  if (!answer.ok) throw new Error(page.querySelector(".lead")?.textContent ?? `${answer.status}`);
+  return page;
+}
+
+function say(text) {
+  if (announce.textContent !== text) announce.textContent = text;
+}
+
+function line() {
+  return verdict.querySelector("#line");
+}
+
+function pinned() {
+  document.querySelector(".counter > .pinned")?.remove();
+  const copy = line().cloneNode(true);
+  const link = document.createElement("div");
+  copy.removeAttribute("id");
+  copy.removeAttribute("tabindex");
+  link.className = "pinned";
+  link.setAttribute("aria-hidden", "true"); // the line itself follows, and is announced
+  link.append(copy);
+  link.addEventListener("click", () => line().scrollIntoView());
+  verdict.before(link);
+  watching.disconnect();
+  watching.observe(line());
+}
+
+// The copy of the line is in sight only while the line is not.
+const watching = new IntersectionObserver(([entry]) => {
+  const copy = document.querySelector(".counter > .pinned");
+  if (copy) copy.hidden = entry.isIntersecting || entry.boundingClientRect.top < 0;
+});
+
+function mark(field, text) {
+  const slot = document.getElementById(`f-${field}-fault`);
+  const control = document.getElementById(`f-${field}`);
+  if (!slot || !control) return;
+  slot.textContent = text ? `✗ ${text}` : "";
+  if (text) control.setAttribute("aria-invalid", "true");
+  else control.removeAttribute("aria-invalid");
+  if (text) control.closest("details")?.setAttribute("open", "");
+}
+
+function markAll() {
+  for (const invalid of form.querySelectorAll("[aria-invalid]")) mark(invalid.id.slice(2), "");
+  for (const fault of verdict.querySelectorAll("[data-field]")) {
+    if (fault.dataset.field) mark(fault.dataset.field, fault.querySelector(".says").textContent);
+  }
+}
+
+function showRanges() {
+  for (const slot of form.querySelectorAll(".range")) slot.textContent = "";
+  for (const range of verdict.querySelectorAll("[data-range]")) {
+    const slot = document.getElementById(`f-${range.dataset.range}-range`);
+    if (slot) slot.textContent = `allowed: ${range.textContent}`;
+  }
+}
+
+// The focus stays where it is; where it was in what goes, it goes to what stands in the same place, else to the line.
+function swap(answer) {
+  const focused = verdict.contains(document.activeElement) ? document.activeElement : null;
+  const key = focused && (focused.getAttribute("href") ?? focused.id);
+  verdict.replaceChildren(answer);
+  if (focused) {
+    const same = [...verdict.querySelectorAll("a, button, input, summary")].find(
+      (other) => key && (other.getAttribute("href") ?? other.id) === key,
+    );
+    (same ?? line()).focus({ preventScroll: true });
+  }
+}
+
+function told() {
+  const answer = verdict.querySelector("#answer");
+  history.replaceState(null, "", answer.dataset.href);
+  verdict.removeAttribute("aria-busy");
+  markAll();
+  showRanges();
+  pinned();
+  say(line().textContent.trim());
+  clearTimeout(waiting);
+  askingMore?.abort();
+  if (answer.dataset.ranges) waiting = setTimeout(() => more("ranges", answer.dataset.ranges), RANGES_MS);
+}
+
+async function ask() {
+  const wanted = query();
+  if (wanted === last) return;
+  last = wanted;
+  asking?.abort();
+  askingMore?.abort();
+  clearTimeout(waiting);
+  asking = new AbortController();
+  verdict.setAttribute("aria-busy", "true");
+  try {
+    const page = await part(`/counter/verdict?${wanted}`, asking.signal);
+    swap(page.querySelector("#answer"));
+    told();
+  } catch (error) {
+    if (error.name === "AbortError") return;
+    last = null; // the same may be asked again
+    verdict.removeAttribute("aria-busy");
+    line().className = "line unread";
+    line().textContent = `No answer, and what stands below is of before: ${error.message}`;
+    say(line().textContent);
+  }
+}
+
+async function more(id, address) {
+  askingMore?.abort();
+  askingMore = new AbortController();
+  const place = verdict.querySelector(`#${id}`);
+  try {
+    const page = await part(address, askingMore.signal);
+    place.replaceChildren(...page.body.children);
+    if (id === "ranges") showRanges();
+    return place;
+  } catch (error) {
+    if (error.name !== "AbortError" && id === "plans") place.textContent = `No answer: ${error.message}`;
+    return null;
+  }
+}
+
+// A part that somebody asked for: it is opened, and gets the focus.
+async function open(link, address) {
+  const id = link.dataset.part;
+  link.setAttribute("aria-busy", "true");
+  clearTimeout(waiting);
+  const place = await more(id, address.replace("/counter?", `/counter/${id}?`).replace(/&show=.*$/, ""));
+  link.removeAttribute("aria-busy");
+  const head = place?.querySelector("summary, h2");
+  head?.closest("details")?.setAttribute("open", "");
+  if (head?.matches("h2")) head.setAttribute("tabindex", "-1");
+  head?.focus();
+}
+
+// An answer, a remedy or a plan: the whole order is another one, so form and answer are both taken from its page.
+async function take(address, push) {
+  asking?.abort();
+  askingMore?.abort();
+  try {
+    const page = await part(address);
+    document.querySelector("#order").replaceChildren(...page.querySelector("#order").childNodes);
+    verdict.replaceChildren(page.querySelector("#answer"));
+    if (push) history.pushState(null, "", address);
+    last = query();
+    told();
+    line().focus({ preventScroll: true });
+    line().scrollIntoView({ block: "nearest" });
+  } catch {
+    location.assign(address);
+  }
+}
+
+form.addEventListener("input", () => {
+  clearTimeout(typing);
+  typing = setTimeout(ask, STILL_MS);
+});
+form.addEventListener("change", () => {
+  clearTimeout(typing);
+  typing = setTimeout(ask, 0);
+});
+form.addEventListener("submit", (event) => {
+  if (event.submitter?.name) return; // prints added or taken away: the page is made anew
+  event.preventDefault();
+  clearTimeout(typing);
+  ask().then(() => line().focus());
+});
+
+verdict.addEventListener("click", (event) => {
+  const link = event.target.closest("a");
+  if (!link || event.ctrlKey || event.metaKey || event.shiftKey || event.button) return;
+  const address = link.getAttribute("href");
+  if (link.classList.contains("answer")) {
+    event.preventDefault();
+    take(address, true);
+  } else if (link.classList.contains("part")) {
+    event.preventDefault();
+    open(link, address);
+  } else if (address.startsWith("#f-")) {
+    const control = document.getElementById(address.slice(1));
+    if (!control) return;
+    event.preventDefault();
+    control.closest("details")?.setAttribute("open", "");
+    (control.matches("fieldset") ? control.querySelector("input") : control).focus();
+  }
+});
+verdict.addEventListener("submit", (event) => {
+  if (!event.target.classList.contains("reply")) return;
+  event.preventDefault();
+  const pairs = new URLSearchParams();
+  const data = new FormData(event.target);
+  for (const [name, text] of data) if (String(text).trim()) pairs.append(name, text);
+  take(`/counter?${pairs}`, true);
+});
+addEventListener("popstate", () => take(location.href, false));
+
+markAll();
+showRanges();
+pinned();
+const ranges = verdict.querySelector("#answer").dataset.ranges;
+if (ranges && !verdict.querySelector(".ranges")) waiting = setTimeout(() => more("ranges", ranges), RANGES_MS);
