@@ -335,7 +335,7 @@ def remove_rule(visit: Visit, rule_id: str) -> Response:
     """Take the rule out of the house rules."""
     path = {"rule_id": rule_id}
     try:
-        visit.ask(delete_house_rule, path=path, if_match=request.form.get(ETAG))
+        visit.ask(delete_house_rule, path=path, if_match=request.form.get(ETAG, ""))
     except REFUSALS as problem:
         told = visit.ask(get_house_rule, path=path)
         return shown("remove_rule", problem.status, rule=told.document, etag=told.etag, refused=problem)
