@@ -18,6 +18,7 @@ from typing import Any
 
 import pytest
 from flask import Response, request
+from hypothesis import settings
 from tests.markers import pytest_collection_modifyitems, pytest_ignore_collect, pytest_runtest_setup
 
 from accord_rules.authority import Authority
@@ -61,10 +62,18 @@ def _parse_texts_once() -> None:
     files.tomllib = SimpleNamespace(loads=loads, TOMLDecodeError=tomllib.TOMLDecodeError)
 
 
+def _draw_the_same_by_day() -> None:
+    """What hypothesis draws is the same in every run, so that none fails by chance; by night it is new each time."""
+    settings.register_profile("by day", derandomize=True, database=None)
+    if os.environ.get("ACCORD_NIGHTLY") != "1":
+        settings.load_profile("by day")
+
+
 def pytest_configure(config: pytest.Config) -> None:
     """Load the shipped book. Its examples are tried by the first processes of a run of ``suite.py``; those of its later
     runs rely on that, as programs do that were started once before (``worker/trials.py``)."""
     _parse_texts_once()
+    _draw_the_same_by_day()
     folder = os.environ.get("ACCORD_TESTS_FOLDER")
     if folder is None or (config.getoption("dist", "no") != "no" and not hasattr(config, "workerinput")):
         return  # it is loaded when it is needed; what hands out tests to others needs none

@@ -71,6 +71,8 @@ def _route(app: Flask) -> None:
     app.context_processor(pages.told_to_templates)
     for template_filter in pages.FILTERS:
         app.add_template_filter(template_filter)
+    app.url_defaults(pages.name_static)
+    app.after_request(pages.keep_static)
 
 
 def _problem(problem: Problem) -> Response:

@@ -22,9 +22,12 @@ class Served:
 
 @pytest.fixture(scope="session")
 def served() -> Iterator[Served]:
-    """A service that runs for the session, as ``make demo`` starts it."""
-    with run.service() as (url, keys):
-        owner, operator = (
-            (keys / f"harbour-lane-{role}").read_text(encoding="ascii").strip() for role in ("owner", "operator")
-        )
-        yield Served(url, run.token("harbour-lane", keys), owner, operator)
+    """A service that runs for the session, as ``make demo`` starts it, with one worker and none on effects."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("ACCORD_WORKERS", "1")
+        patch.setenv("ACCORD_JOB_PROCESSES", "0")
+        with run.service() as (url, keys):
+            owner, operator = (
+                (keys / f"harbour-lane-{role}").read_text(encoding="ascii").strip() for role in ("owner", "operator")
+            )
+            yield Served(url, run.token("harbour-lane", keys), owner, operator)

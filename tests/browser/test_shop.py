@@ -90,7 +90,7 @@ def test_a_reading_is_entered_confirmed_and_taken_back_with_the_keyboard(opened:
     opened.resize(*DESK)
     sign_in(opened, served, served.owner)
     opened.open(f"{served.url}/shop")
-    assert "bench: a reading waits to be confirmed" in text(opened)
+    assert "bench: 1 reading waits to be confirmed" in text(opened)
     opened.open(served.url + BENCH)
     tab_to(opened, "form[action$='/confirm'] button")
     opened.press(KEYS["enter"])

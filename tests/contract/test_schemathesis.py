@@ -37,7 +37,7 @@ FREE |= {"post_proposal_approve": {403}}
 # An If-Match that no answer ever gave is told 412, as RFC 9110 section 13.1.1 has it for one that does not match.
 REJECTED = ["4xx"]
 SETTINGS = settings(
-    max_examples=300 if os.environ.get("ACCORD_NIGHTLY") == "1" else 8,  # each way, for each endpoint
+    max_examples=300 if os.environ.get("ACCORD_NIGHTLY") == "1" else 4,  # each way, for each endpoint
     deadline=None,
     derandomize=True,
     suppress_health_check=list(HealthCheck),

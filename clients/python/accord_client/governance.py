@@ -214,6 +214,10 @@ class Governance:
         address = f"{self._record(record_id)}/outcomes/{self._segment(outcome_id)}/withdraw"
         return self._post(address, None, validate_only)
 
+    def outcome_counts(self, *, poor: bool = False) -> Iterator[Document]:
+        """How reported pieces of all shops came out, by transfer, substrate and type of press; only ``poor`` ones."""
+        return self._asker.pages("/v1/outcomes?limit=200" + ("&poor=true" if poor else ""))
+
     # -- audit ---------------------------------------------------------------------------------------------------------
 
     def news(self, since: int | None = None) -> Document:

@@ -30,6 +30,7 @@ from accord_rules.verdict import VERDICTS, Finding, Plan, Verdict
 from accord_service.api.answers import Document, Signatory, next_page, time
 from accord_service.api.shop_answers import PlaceChange
 from accord_service.steps.history import WHAT
+from accord_service.steps.outcomes import TransferOutcomes
 from accord_service.steps.runs import EFFECT_STATES
 from accord_service.steps.tickets import CHANGEABLE
 from accord_service.store import FAULTS, Event
@@ -385,6 +386,16 @@ class Outcomes(Documented):
     """A page of the reports on one record, newest first."""
 
     entries: tuple[OutcomeReport, ...] = required(listed(Object(OutcomeReport)), "newest first")
+    next: str | None = next_page()
+
+
+@dataclass(frozen=True, slots=True)
+class OutcomeCounts(Documented):
+    """A page of how reported pieces came out."""
+
+    entries: tuple[TransferOutcomes, ...] = required(
+        listed(Object(TransferOutcomes)), "by transfer, substrate and type of press"
+    )
     next: str | None = next_page()
 
 

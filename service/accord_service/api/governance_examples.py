@@ -385,3 +385,28 @@ OUTCOME: dict[str, Any] = {
     "drafted_proposal_id": None,
 }
 OUTCOME_WITHDRAWN: dict[str, Any] = {**OUTCOME, "withdrawn_at": instant(_THEN_S + 3600)}
+OUTCOME_COUNTS: dict[str, Any] = {
+    "entries": [
+        {
+            "transfer": "dye-sublimation",
+            "titles": {
+                "transfer": "Dye sublimation print",
+                "substrate": "Single-jersey or interlock knit",
+                "press_type": "Swing-away press",
+            },
+            "substrate": "knit",
+            "press_type": "swing-away",
+            "good": 11,
+            "failed": 11,
+            "low": 0.3355,
+            "likely": 0.5,
+            "high": 0.6645,
+            "credibility": 0.9,
+            "failures": {"peeled": 11},
+            "shops": 2,
+            "orders": 3,
+            "poor": True,
+        }
+    ],
+    "next": None,
+}

@@ -213,10 +213,11 @@ def refusals(changes: Iterable[EntryChange] = ()) -> Iterator[None]:
 
 def shown_changes(changes: Iterable[EntryChange], before: Documents) -> tuple[ShownChange, ...]:
     """Changes beside what is there ``before`` them, by kind and id."""
-    return tuple(map(_shown_change, changes, (before[change.kind].get(change.id) for change in changes)))
+    return tuple(map(shown_change, changes, (before[change.kind].get(change.id) for change in changes)))
 
 
-def _shown_change(change: EntryChange, was: Mapping[str, Any] | None) -> ShownChange:
+def shown_change(change: EntryChange, was: Mapping[str, Any] | None) -> ShownChange:
+    """One change beside what was there; ``was``: the entry before, None where there was none."""
     if change.kind != "limits" or was is None or change.value is None:
         return ShownChange(change, was, None)
     return ShownChange(change, was, direction_of(was, change.value))

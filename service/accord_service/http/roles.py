@@ -46,6 +46,7 @@ MAY: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "get_fact": _STAFF,
         "get_search": _STAFF,
         # Changes
+        "get_outcomes": _STAFF,
         "get_revisions": _STAFF,
         "get_revision": _STAFF,
         "get_revision_changes": _STAFF,

@@ -260,6 +260,23 @@ def _visit(snapshot: Snapshot) -> Visit | None:
     return Visit(caller=caller, snapshot=snapshot, session=session, token=token)
 
 
+def is_signed_in() -> bool:
+    """Whether this browser is; that it comes is not counted."""
+    here = room()
+    session = _session(here, request.cookies.get(COOKIE, ""))
+    if session is None:
+        return False
+    with here.taken() as snapshot:
+        caller = here.holder_of(session.key_id, snapshot)
+        if caller is None:
+            return False
+        try:
+            refuse_worthless(caller, here.now_s)
+        except NotAuthenticated:
+            return False
+        return True
+
+
 def _session(here: Room, token: str) -> SessionRecord | None:
     try:
         session = here.store.sessions.by_token(token)

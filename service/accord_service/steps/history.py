@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import threading
 from collections import OrderedDict
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from types import MappingProxyType
 from typing import Any
@@ -75,6 +75,13 @@ class Changelog:
                 changes.append((difference.record, entry))
         return EntryPast(tuple(changes), 0)
 
+    def of_revisions(self, head: RevisionHead, numbers: Iterable[int]) -> tuple[RevisionDifference, ...]:
+        """What each of these revisions changed, however many have to be read. Raises NotThere, StoreAway."""
+        self._forget_another_past(head)
+        reading = _Reading(self._store, None)
+        told = (self._difference(number, reading) for number in numbers)
+        return tuple(difference for difference in told if difference is not None)
+
     def _difference(self, number: int, reading: _Reading) -> RevisionDifference | None:
         """None where it is not remembered, and enough were read."""
         with self._lock:
@@ -101,13 +108,14 @@ class Changelog:
 class _Reading:
     """Revisions read for one question; the one read last is not read again for the one after it."""
 
-    def __init__(self, store: Store, most: int) -> None:
+    def __init__(self, store: Store, most: int | None) -> None:
+        """``most``: so many are read; None: as many as there are."""
         self._store = store
         self._left = most
         self._last: RevisionRecord | None = None
 
     def difference(self, number: int) -> RevisionDifference | None:
-        if self._left <= 0:
+        if self._left is not None and self._left <= 0:
             return None
         record = self._read(number)
         before = None if number == 1 else self._read(number - 1)
@@ -120,7 +128,7 @@ class _Reading:
     def _read(self, number: int) -> RevisionRecord:
         if self._last is None or self._last.number != number:
             self._last = revision(self._store, number)
-            self._left -= 1
+            self._left = None if self._left is None else self._left - 1
         return self._last
 
 

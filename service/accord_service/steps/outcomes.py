@@ -5,7 +5,7 @@ from __future__ import annotations
 import logging
 import threading
 import time
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Any
@@ -61,6 +61,34 @@ class CellOutcomes(Documented):
     shops: int = required(INTEGER, "how many shops reported, as far as shops were counted")
     orders: int = required(INTEGER, "of how many recorded orders")
     poor: bool = required(Flag(), "whether so many failed that chance does not explain it")
+
+
+@dataclass(frozen=True, slots=True)
+class TransferOutcomes(Documented):
+    """Reported pieces of one transfer family on one substrate and type of press, as people call these."""
+
+    transfer: str = required(STRING, "the transfer family")
+    titles: Mapping[str, str] = required(
+        mapped(STRING), "what people say for transfer, substrate and press_type; an id where the book has it no more"
+    )
+    cell: CellOutcomes = required(Object(CellOutcomes), "what was reported", spread=True)
+
+
+def told(counts: Iterable[CellCount], book: Book, *, poor_only: bool) -> dict[str, TransferOutcomes]:
+    """Every cell that anything was reported of, by a name of its own."""
+    cells = {f"{count.cell.transfer}/{count.cell.substrate}/{count.cell.press_type}": count for count in counts}
+    outcomes = {
+        name: TransferOutcomes(count.cell.transfer, _titles(count.cell, book), _shown_cell(count))
+        for name, count in cells.items()
+    }
+    return {name: told_of for name, told_of in outcomes.items() if told_of.cell.poor or not poor_only}
+
+
+def _titles(cell: Cell, book: Book) -> Mapping[str, str]:
+    ids = {"transfers": cell.transfer, "substrates": cell.substrate, "press_types": cell.press_type}
+    return {
+        kind.removesuffix("s"): str(book.documents[kind].get(id_, {}).get("title", id_)) for kind, id_ in ids.items()
+    }
 
 
 def shown(counts: Sequence[CellCount], family: str) -> tuple[CellOutcomes, ...]:

@@ -83,6 +83,8 @@ def test_each_method_asks_what_the_service_answers(changing: Any, order: dict[st
     assert owner.withdraw_outcome(id_, "o1", validate_only=True)["withdrawn_at"]
     assert owner.outcome(id_, "o1") == outcome
     assert owner.withdraw_outcome(id_, "o1") == owner.outcome(id_, "o1") != outcome
+    assert [cell["good"] for cell in owner.outcome_counts()] == [0]
+    assert list(owner.outcome_counts(poor=True)) == []
     assert owner.delete_reference(id_, validate_only=True)["reference"] is None
     assert owner.read_record(id_)["reference"] == "QS-7"
     assert owner.delete_reference(id_) == owner.read_record(id_)

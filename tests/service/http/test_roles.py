@@ -54,6 +54,7 @@ GET    /v1/steps/{name}                     -        -          +        +      
 GET    /v1/facts                            -        -          +        +        +        +        +
 GET    /v1/facts/{name}                     -        -          +        +        +        +        +
 GET    /v1/search                           -        -          +        +        +        +        +
+GET    /v1/outcomes                         -        -          +        +        +        +        +
 GET    /v1/revisions                        -        -          +        +        +        +        +
 GET    /v1/revisions/{revision}             -        -          +        +        +        +        +
 GET    /v1/revisions/{revision}/changes     -        -          +        +        +        +        +
@@ -208,6 +209,7 @@ GET    /v1/steps/{name} all
 GET    /v1/facts all
 GET    /v1/facts/{name} all
 GET    /v1/search all
+GET    /v1/outcomes all
 GET    /v1/revisions all
 GET    /v1/revisions/{revision} all
 GET    /v1/revisions/{revision}/changes all

@@ -201,7 +201,7 @@ def test_outcomes_are_told_with_how_sure_one_can_be(people: dict[str, Person], s
     tally = service.extensions["accord"].tally
     tally._read_s = None
     page = people["two-steward"].read("/desk/outcomes")
-    assert "between 22 % and 97 % would come out good (90 % sure)" in page
+    assert "between 22\u00a0% and 97\u00a0% would come out good (90\u00a0% sure)" in page
     assert "Poor." not in page
 
 

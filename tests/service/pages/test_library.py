@@ -1,4 +1,4 @@
-"""The library: what its pages tell is what the API answers, in the visitor's units and under their shop's house rules."""
+"""The library's pages: what the API answers, in the visitor's units and under their shop's house rules."""
 
 from __future__ import annotations
 

@@ -26,8 +26,15 @@ def test_pages_load_nothing_from_elsewhere(client: FlaskClient, path: str) -> No
     assert not re.search(r"<script>|<style|style=|onclick=", page.text)  # the policy would not run them
 
 
+def test_a_static_file_is_kept_under_the_digest_that_pages_name(client: FlaskClient) -> None:
+    (address,) = re.findall(r'href="(/static/pages.css[^"]*)"', client.get("/").text)
+    assert client.get(address, buffered=True).headers["Cache-Control"] == "public, max-age=31536000, immutable"
+    for other in ("/static/pages.css", "/static/pages.css?v=another"):
+        assert client.get(other, buffered=True).headers["Cache-Control"] == "no-cache"
+
+
 def test_static_files_name_no_other_host(client: FlaskClient) -> None:
-    for name in ("pages.css", "docs.js"):
+    for name in ("pages.css", "docs.js", "counter.css", "counter.js"):
         page = client.get(f"/static/{name}", buffered=True)
         assert page.status_code == 200
         assert not re.search("https?://|//cdn", page.text)
@@ -43,7 +50,7 @@ def test_links_on_pages_lead_somewhere(client: FlaskClient, path: str) -> None:
         if address.startswith("#"):
             assert address[1:] in ids
         else:
-            assert client.get(address, buffered=True).status_code == 200
+            assert client.get(address, buffered=True, follow_redirects=True).status_code == 200
 
 
 def test_the_api_page_shows_every_endpoint_with_an_answer(client: FlaskClient) -> None:

@@ -24,6 +24,7 @@ from accord_service.api.v1.get_keys import get_keys
 from accord_service.api.v1.get_limit import get_limit
 from accord_service.api.v1.get_limits import get_limits
 from accord_service.api.v1.get_news import get_news
+from accord_service.api.v1.get_outcomes import get_outcomes
 from accord_service.api.v1.get_press_reading import get_press_reading
 from accord_service.api.v1.get_press_readings import get_press_readings
 from accord_service.api.v1.get_proposal import get_proposal
@@ -106,6 +107,7 @@ ENDPOINTS = (
     get_facts,
     get_fact,
     get_search,
+    get_outcomes,
     get_revisions,
     get_revision,
     get_revision_changes,

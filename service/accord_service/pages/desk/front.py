@@ -34,19 +34,20 @@ def desk(visit: Visit) -> str:
     """All that a steward looks at first."""
     waiting, others = _open_proposals(visit)
     news, seq = _news(visit)
+    drafts = _in_state(visit, "draft")
     return page_of(
         "front.html",
         waiting=waiting,
         others=others,
         approved=_in_state(visit, "approved"),
-        drafts=[draft for draft in _in_state(visit, "draft") if draft["author_id"] == visit.caller.key_id],
-        program_drafts=[draft for draft in _in_state(visit, "draft") if draft["author"] is None],
+        drafts=[draft for draft in drafts if draft["author_id"] == visit.caller.key_id],
+        program_drafts=[draft for draft in drafts if draft["author"] is None],
         state_words=words.STATES,
         news=news[:NEWS_MOST],
         news_left_out=sum(1 + item.alike for item in news[NEWS_MOST:]),
         seq=seq,
         revisions=visit.ask(get_revisions, query={"limit": "5"}).document["entries"],
-        poor=[outcome for outcome in outcomes_of(visit) if outcome.poor],
+        poor=outcomes_of(visit, poor=True),
         **_kept_by_stewards(visit),
     )
 

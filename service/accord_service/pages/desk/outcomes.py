@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 
 from accord_rules.documents.counted import counted
-from accord_service.api.v1.get_catalogue_entry import get_catalogue_entry
-from accord_service.api.v1.get_catalogue_kind import get_catalogue_kind
-from accord_service.pages.desk.words import Document, page_of, share
+from accord_service.api.v1.get_outcomes import get_outcomes
+from accord_service.pages.desk.words import Document, next_cursor, page_of, share
 from accord_service.pages.visit import Visit, page
 
 
@@ -28,33 +26,33 @@ class Outcome:
     poor: bool
 
 
-def outcomes_of(visit: Visit) -> tuple[Outcome, ...]:
-    """Every cell of which something was reported, the poor ones first."""
-    return tuple(sorted(_cells(visit), key=lambda cell: (not cell.poor, -cell.failed, cell.transfer, cell.substrate)))
+def outcomes_of(visit: Visit, *, poor: bool = False) -> tuple[Outcome, ...]:
+    """Every cell of which something was reported, the poor ones first; or these alone."""
+    query = {"limit": "200"} | ({"poor": "true"} if poor else {})
+    cells: list[Document] = []
+    while True:
+        told = visit.ask(get_outcomes, query=query).document
+        cells += told["entries"]
+        if (cursor := next_cursor(told)) is None:
+            break
+        query = query | {"cursor": cursor}
+    return tuple(map(_outcome, sorted(cells, key=lambda cell: (not cell["poor"], -cell["failed"]))))
 
 
-def _cells(visit: Visit) -> Iterator[Outcome]:
-    titles = {kind: _titles(visit, kind) for kind in ("transfers", "substrates", "press_types")}
-    for family, title in titles["transfers"].items():
-        told = visit.ask(get_catalogue_entry, path={"kind": "transfers", "name": family}).document
-        for cell in told["outcomes"]:
-            yield Outcome(
-                transfer=title,
-                transfer_id=family,
-                substrate=titles["substrates"].get(cell["substrate"], cell["substrate"]),
-                press_type=titles["press_types"].get(cell["press_type"], cell["press_type"]),
-                good=cell["good"],
-                failed=cell["failed"],
-                share=share(cell),
-                failures=_failures(cell),
-                seen_by=f"{counted(cell['shops'], 'shop')}, {counted(cell['orders'], 'recorded order')}",
-                poor=cell["poor"],
-            )
-
-
-def _titles(visit: Visit, kind: str) -> dict[str, str]:
-    told = visit.ask(get_catalogue_kind, path={"kind": kind}, query={"limit": "200"}).document
-    return {entry["id"]: entry["entry"].get("title", entry["id"]) for entry in told["entries"]}
+def _outcome(cell: Document) -> Outcome:
+    titles = cell["titles"]
+    return Outcome(
+        transfer=titles["transfer"],
+        transfer_id=cell["transfer"],
+        substrate=titles["substrate"],
+        press_type=titles["press_type"],
+        good=cell["good"],
+        failed=cell["failed"],
+        share=share(cell),
+        failures=_failures(cell),
+        seen_by=f"{counted(cell['shops'], 'shop')}, {counted(cell['orders'], 'recorded order')}",
+        poor=cell["poor"],
+    )
 
 
 def _failures(cell: Document) -> str:

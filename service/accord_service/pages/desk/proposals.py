@@ -125,4 +125,4 @@ def _needs(status: Document) -> str:
 def _sentence(problem: Problem) -> str:
     """What the API refused, with every fault it named."""
     faults: list[Any] = [f"{fault.pointer.rpartition('/')[2]} {fault.sentence}".strip() for fault in problem.faults]
-    return " ".join(filter(None, (problem.detail or f"{problem.title}.", "; ".join(faults))))
+    return words.plain(" ".join(filter(None, (problem.detail or f"{problem.title}.", "; ".join(faults)))))

@@ -16,7 +16,7 @@ from accord_service.api.v1.post_proposal_open import post_proposal_open
 from accord_service.api.v1.post_proposal_publish import post_proposal_publish
 from accord_service.api.v1.post_proposal_withdraw import post_proposal_withdraw
 from accord_service.http.problems import Problem
-from accord_service.pages.desk.words import Document
+from accord_service.pages.desk.words import Document, plain
 from accord_service.pages.visit import Visit
 
 LIVE = ("draft", "open", "approved")
@@ -131,5 +131,5 @@ def refusal(visit: Visit, status: Document, step: Step) -> str:
             document=step.tries(status),
         )
     except Problem as problem:
-        return problem.detail or problem.title
+        return plain(problem.detail or problem.title)
     return ""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from datetime import UTC, date, datetime
 from types import MappingProxyType
@@ -42,6 +43,7 @@ _DOES: Mapping[str, str] = MappingProxyType(
     }
 )
 _DAY_S = 86_400
+_ADDRESSED = re.compile(r" \((?:GET|POST|PUT|DELETE) /v1/[^)]*\)")
 
 
 def page_of(template: str, **told: Any) -> str:
@@ -111,16 +113,24 @@ def share(summary: Document) -> str:
     return f"Of many pieces, between {low} and {high} would come out good ({sure} sure)."
 
 
+def plain(sentence: str) -> str:
+    """The API's own sentence, without what it says to programs: which address to ask."""
+    return _ADDRESSED.sub("", sentence)
+
+
 def following(told: Document, address: str, kept: Mapping[str, str] | None = None) -> str | None:
     """The page that shows what the API's next page holds; None on the last."""
-    if told["next"] is None:
-        return None
-    (cursor,) = parse_qs(urlsplit(told["next"]).query)["cursor"]
-    return f"{address}?{urlencode({**(kept or {}), 'cursor': cursor})}"
+    cursor = next_cursor(told)
+    return None if cursor is None else f"{address}?{urlencode({**(kept or {}), 'cursor': cursor})}"
+
+
+def next_cursor(told: Document) -> str | None:
+    """The cursor of the API's next page; None on the last."""
+    return None if told["next"] is None else parse_qs(urlsplit(told["next"]).query)["cursor"][0]
 
 
 def _percent(of_one: float) -> str:
-    return f"{100 * of_one:.0f} %"
+    return f"{100 * of_one:.0f}\u00a0%"
 
 
 def _lasting(seconds: int) -> str:

@@ -11,12 +11,40 @@ from accord_service.api.v1.get_catalogue_kind import get_catalogue_kind
 from accord_service.api.v1.get_shop import get_shop
 from accord_service.api.v1.get_shop_status import get_shop_status
 from accord_service.api.v1.put_shop import put_shop
-from accord_service.http.problems import ChangedMeanwhile, HouseRulesDoNotFit, Problem, ShopDoesNotFit
+from accord_service.http.problems import (
+    AlreadyThere,
+    ChangedMeanwhile,
+    FaultyDocument,
+    HouseRulesDoNotFit,
+    HouseRulesRefused,
+    KeyUsedBefore,
+    NotYours,
+    Problem,
+    RoleNotAllowed,
+    ShopDoesNotFit,
+    StillUnderWay,
+    StoreUnavailable,
+    TooManyHeavy,
+)
 from accord_service.pages.shop.forms import ETAG, Form, seen_in
 from accord_service.pages.visit import Visit
 
 Document = Mapping[str, Any]
 _MOST = "200"
+# What a form is shown again for, with what was typed; any other problem is a page of its own.
+REFUSALS = (
+    AlreadyThere,
+    ChangedMeanwhile,
+    FaultyDocument,
+    HouseRulesRefused,
+    KeyUsedBefore,
+    NotYours,
+    RoleNotAllowed,
+    ShopDoesNotFit,
+    StillUnderWay,
+    StoreUnavailable,
+    TooManyHeavy,
+)
 
 
 def entries(visit: Visit, endpoint: Endpoint, path: Mapping[str, str] | None = None) -> list[Document]:
@@ -55,12 +83,14 @@ def replace_shop(
     """Write the shop with one piece altered.
 
     What changed elsewhere in the shop since the form was made is kept; what changed in the ``piece`` that it shows is
-    nobody's to undo unseen. Raises ChangedMeanwhile for that, FaultyDocument.
+    nobody's to undo unseen. A form that is sent twice finds its work done. Raises ChangedMeanwhile, FaultyDocument.
     """
     shop = visit.ask(get_shop)
-    etag = form.value(ETAG)
+    etag, altered = form.value(ETAG), alter(shop.document)
+    if altered == shop.document:
+        return
     if shop.etag != etag and piece(shop.document) == seen_in(form):
         etag = shop.etag
     elif shop.etag != etag:
         raise ChangedMeanwhile("Somebody changed what this form shows since you opened it.")
-    visit.ask(put_shop, document=alter(shop.document), if_match=etag)
+    visit.ask(put_shop, document=altered, if_match=etag)

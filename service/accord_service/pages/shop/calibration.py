@@ -7,13 +7,14 @@ from dataclasses import dataclass
 from typing import Any
 
 from accord_rules.documents import units
+from accord_rules.documents.counted import counted
 from accord_service.pages.plot import Axis
 
 Document = Mapping[str, Any]
 
 # Drawn for a phone; on a desk it is drawn larger.
 WIDTH, HEIGHT = 400, 330
-_LEFT, _RIGHT, _TOP, _BOTTOM = 48, 382, 12, 282
+_LEFT, _RIGHT, _TOP, _BOTTOM = 54, 382, 12, 276
 # Spots of one reading lie side by side, so that none hides another.
 _BESIDE = 4.0
 COUNTS, WAITS, CONTRADICTS = "counts", "waits", "contradicts"
@@ -94,7 +95,12 @@ def calibration_plot(
         across=tuple(Tick(x.at(value), f"{value:g}") for value in x.ticks),
         up=tuple(Tick(y.at(value), f"{value:g}") for value in y.ticks),
         points=tuple(
-            Point(x.at(display), y.at(surface), state_of(reading), f"{reading['display']}: spot {place} {surface:.0f}")
+            Point(
+                round(x.at(display) + _BESIDE * (place - (len(reading["surface"]) + 1) / 2), 1),
+                y.at(surface),
+                state_of(reading),
+                f"display {display:.0f}, spot {place}: {surface:.0f}",
+            )
             for display, surface, reading, place in spots
         ),
         mean=tuple((x.at(display), y.at(surface)) for display, surface, _ in curve),
@@ -118,8 +124,10 @@ def _even(x: Axis, y: Axis) -> tuple[tuple[float, float], tuple[float, float]] |
 
 
 def _summary(readings: Sequence[Document], calibration: Document | None) -> str:
-    waiting = sum(not reading["counts"] for reading in readings)
-    count = f"{len(readings) - waiting} of {len(readings)} readings count"
+    counting = sum(reading["counts"] for reading in readings)
+    count = counted(counting, "reading counts", "readings count")
+    if counting < len(readings):
+        count += f", {counted(len(readings) - counting, 'waits', 'wait')}"
     if calibration is None:
         return f"{count}."
     points = "; ".join(

@@ -17,7 +17,7 @@ from werkzeug.datastructures import MultiDict
 
 from accord_rules.documents import typed
 from accord_rules.documents.reading import Fault, unescape
-from accord_service.http.problems import Problem
+from accord_service.http.problems import KeyUsedBefore, Problem
 
 _NONE: Mapping[str, Any] = MappingProxyType({})
 # What the form was made from: its ETag, and the piece itself, by which what changed meanwhile can be told.
@@ -93,7 +93,7 @@ class Form:
         return replace(
             self,
             faults=MappingProxyType({name: tuple(sentences) for name, sentences in beside.items()}),
-            told=tuple(told) if faults else (problem.detail,),
+            told=tuple(told) if faults else (_whole(problem),),
             doubts=MappingProxyType(doubts),
             status=problem.status,
         )
@@ -110,6 +110,13 @@ def field_of(pointer: str, fields: tuple[str, ...]) -> str | None:
     around = [name for name in fields if pointer.startswith(f"{name}/")]
     inside = [name for name in fields if pointer and name.startswith(f"{pointer}/")]
     return max(around, key=len) if around else next(iter(inside), None)
+
+
+def _whole(problem: Problem) -> str:
+    """A problem that no field is to blame for."""
+    if isinstance(problem, KeyUsedBefore):
+        return "This form was sent before, with something else in it. Look at it once more, and send it again."
+    return problem.detail
 
 
 def _sentence(fault: Fault) -> str:

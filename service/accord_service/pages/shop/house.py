@@ -29,17 +29,8 @@ from accord_service.api.v1.get_shop import get_shop
 from accord_service.api.v1.post_house_rules import post_house_rules
 from accord_service.api.v1.put_house_limit import put_house_limit
 from accord_service.api.v1.put_house_rule import put_house_rule
-from accord_service.http.problems import (
-    AlreadyThere,
-    ChangedMeanwhile,
-    FaultyDocument,
-    HouseRulesRefused,
-    Problem,
-    ShopDoesNotFit,
-    StoreUnavailable,
-    TooManyHeavy,
-)
-from accord_service.pages.shop.asking import entries
+from accord_service.http.problems import ChangedMeanwhile, HouseRulesRefused, Problem
+from accord_service.pages.shop.asking import REFUSALS, entries
 from accord_service.pages.shop.forms import ETAG, Form, Moved, moved_since, seen_in, seen_text, with_unit, without_unit
 from accord_service.pages.shop.rooms import answered, is_check, led_to, shown
 from accord_service.pages.shop.witness import refused_in_words
@@ -48,15 +39,6 @@ from accord_service.pages.visit import Visit, page
 Document = Mapping[str, Any]
 _STAFF = ("counter", "operator", "owner")
 _OWNER = ("owner",)
-_REFUSALS = (
-    AlreadyThere,
-    ChangedMeanwhile,
-    FaultyDocument,
-    HouseRulesRefused,
-    ShopDoesNotFit,
-    StoreUnavailable,
-    TooManyHeavy,
-)
 # What the names of limits begin with, in words.
 GROUPS: Mapping[str, str] = {
     "care": "Care labels",
@@ -180,6 +162,8 @@ def move_limit(visit: Visit, limit_id: str) -> Response:
         value = None if back else _typed(form.text(_VALUE), entry["entry"])
     except typed.TypedError as error:
         return _limit_shown(visit, entry, told.document, form.value(ETAG), form.wrong(_VALUE, f"It {error}."))
+    if value == told.document["value"] and not checking:
+        return led_to("/shop/house")  # sent twice, or nothing was changed
     try:
         visit.ask(
             put_house_limit,
@@ -195,7 +179,7 @@ def move_limit(visit: Visit, limit_id: str) -> Response:
     except HouseRulesRefused as problem:
         refused = replace(form, status=problem.status)
         return _limit_shown(visit, entry, told.document, form.value(ETAG), refused, problem=problem)
-    except _REFUSALS as problem:
+    except REFUSALS as problem:
         refused = form.refused(problem, (_VALUE,), lambda pointer: pointer.removeprefix("/"))
         return _limit_shown(visit, entry, told.document, form.value(ETAG), refused)
     if checking:
@@ -292,7 +276,7 @@ def add_rule(visit: Visit) -> Response:
         told = visit.ask(post_house_rules, document=document, query=query)
     except tomllib.TOMLDecodeError as error:
         return _rule_shown(visit, form.wrong(EXAMPLES, _toml_fault(error)), None)
-    except _REFUSALS as problem:
+    except REFUSALS as problem:
         return _rule_shown(visit, _rule_refused(form, problem), None)
     if checking:
         return _rule_shown(visit, form, None, holds=True)
@@ -320,6 +304,8 @@ def edit_rule(visit: Visit, rule_id: str) -> Response:
     path = {"rule_id": rule_id}
     try:
         document = {**_rule_document(form, there.document["rule"]), "id": rule_id}
+        if document == there.document and not checking:
+            return led_to("/shop/house")  # sent twice, or nothing was changed
         query = {"validate_only": "true"} if checking else {}
         visit.ask(put_house_rule, path=path, document=document, query=query, if_match=etag)
     except tomllib.TOMLDecodeError as error:
@@ -328,7 +314,7 @@ def edit_rule(visit: Visit, rule_id: str) -> Response:
         moved = moved_since(seen_in(form), there.document)
         refused, now = form.refused(problem, ()), seen_text(there.document)
         return _rule_shown(visit, refused, rule_id, etag=there.etag, seen=now, moved=moved)
-    except _REFUSALS as problem:
+    except REFUSALS as problem:
         return _rule_shown(visit, _rule_refused(form, problem), rule_id, etag=etag, seen=seen)
     if checking:
         return _rule_shown(visit, form, rule_id, etag=etag, seen=seen, holds=True)
@@ -348,10 +334,10 @@ def remove_rule_page(visit: Visit, rule_id: str) -> Response:
 def remove_rule(visit: Visit, rule_id: str) -> Response:
     """Take the rule out of the house rules."""
     path = {"rule_id": rule_id}
-    told = visit.ask(get_house_rule, path=path)
     try:
         visit.ask(delete_house_rule, path=path, if_match=request.form.get(ETAG))
-    except _REFUSALS as problem:
+    except REFUSALS as problem:
+        told = visit.ask(get_house_rule, path=path)
         return shown("remove_rule", problem.status, rule=told.document, etag=told.etag, refused=problem)
     return led_to(
         f"/shop/house?removed={rule_id}",
@@ -460,7 +446,8 @@ def house_version(visit: Visit, version: str) -> Response:
     """One version, and what it changed of the one before."""
     told = visit.ask(get_house_version, path={"version": version}).document
     changes = [_change(change) for change in told["changes"] or ()]
-    return shown("version", version=told, changes=changes)
+    limits = {name: _side(value) for name, value in told["house_rules"]["limits"].items()}
+    return shown("version", version=told, changes=changes, limits=limits)
 
 
 def _change(change: Document) -> tuple[str, str, str]:
@@ -474,4 +461,6 @@ def _side(value: Any) -> str:
         return ""
     if isinstance(value, Mapping):
         return tomlkit.dumps(value).strip()
+    if isinstance(value, float):
+        return f"{value:g}"
     return ", ".join(map(str, value)) if isinstance(value, list) else str(value)

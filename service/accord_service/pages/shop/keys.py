@@ -11,16 +11,15 @@ from accord_service.api.v1.delete_key import delete_key
 from accord_service.api.v1.get_key import get_key
 from accord_service.api.v1.get_keys import get_keys
 from accord_service.api.v1.post_keys import post_keys
-from accord_service.http.problems import AlreadyThere, FaultyDocument, Problem, RoleNotAllowed, StoreUnavailable
+from accord_service.http.problems import Problem
 from accord_service.http.roles import SHOP_ROLES, STOREFRONT
-from accord_service.pages.shop.asking import entries
+from accord_service.pages.shop.asking import REFUSALS, entries
 from accord_service.pages.shop.forms import Form
 from accord_service.pages.shop.rooms import led_to, shown
 from accord_service.pages.visit import Visit, page
 
 Document = Mapping[str, Any]
 _OWNER = ("owner",)
-_REFUSALS = (AlreadyThere, FaultyDocument, RoleNotAllowed, StoreUnavailable)
 _FIELDS = ("holder", "role", "origins", "expires_at")
 
 
@@ -45,7 +44,7 @@ def issue_key(visit: Visit) -> Response:
         document["origins"] = form.text("origins").replace(",", " ").split()
     try:
         told = visit.ask(post_keys, document=document).document
-    except _REFUSALS as problem:
+    except REFUSALS as problem:
         return _shown(visit, form.refused(problem, _FIELDS, lambda pointer: pointer.removeprefix("/")))
     return _shown(visit, Form.of({"role": "counter"}), issued=told)
 
@@ -61,7 +60,7 @@ def revoke_key(visit: Visit, key_id: str) -> Response:
     """Revoke a key, for good."""
     try:
         visit.ask(delete_key, path={"key_id": key_id})
-    except _REFUSALS as problem:
+    except REFUSALS as problem:
         return _asked_once_more(visit, key_id, problem)
     return led_to("/" if key_id == visit.caller.key_id else "/shop/keys")
 

@@ -10,15 +10,14 @@ from flask import Response, request
 from accord_rules.documents.reading import escape
 from accord_service.api.v1.get_shop import get_shop
 from accord_service.api.v1.put_shop import put_shop
-from accord_service.http.problems import ChangedMeanwhile, FaultyDocument, StoreUnavailable
-from accord_service.pages.shop.asking import replace_shop, titles
+from accord_service.http.problems import ChangedMeanwhile
+from accord_service.pages.shop.asking import REFUSALS, replace_shop, titles
 from accord_service.pages.shop.forms import ETAG, Form, Moved, moved_since, seen_in, seen_text
 from accord_service.pages.shop.rooms import led_to, shown
 from accord_service.pages.visit import Visit, page
 
 Document = Mapping[str, Any]
 WORD, MEANT = "word", "meant"
-_REFUSALS = (ChangedMeanwhile, FaultyDocument, StoreUnavailable)
 # What may be named: the field of the shop's document, its heading, and the kinds of the book that stand there.
 _FIELDS: tuple[tuple[str, str, tuple[str, ...]], ...] = (
     ("presses", "Presses of the shop", ()),
@@ -50,7 +49,7 @@ def change_names(visit: Visit) -> Response:
     except ChangedMeanwhile as problem:
         moved = moved_since(seen_in(form), names_of(there.document))
         return _shown(visit, there.document, there.etag, form.refused(problem, ()), moved)
-    except _REFUSALS as problem:
+    except REFUSALS as problem:
         refused = form.refused(problem, (WORD,), lambda pointer: _in_form(pointer, field, word))
         return _shown(visit, there.document, form.value(ETAG), refused)
     return led_to("/shop/names?removed=yes" if name is None else "/shop/names?added=yes")

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import groupby
 from typing import Any
 
 from flask import Response
@@ -76,8 +77,7 @@ def _matters(shop: Document, status: Document | None, refused: Problem | None) -
         )
     if status is None:
         return
-    for reading in status["readings_waiting"] or ():
-        yield _waiting(reading, {press["id"] for press in shop["presses"]})
+    yield from _waiting(status["readings_waiting"] or (), {press["id"] for press in shop["presses"]})
     for press in shop["presses"]:
         for finding in press_findings(status, shop, press["id"]):
             if finding["level"] in PRESSING_LEVELS:
@@ -92,21 +92,36 @@ def _matters(shop: Document, status: Document | None, refused: Problem | None) -
         yield from _of_readings(line)
 
 
-def _waiting(reading: Document, press_ids: set[str]) -> Matter:
-    who = reading["entered_by"] or {}
+def _waiting(readings: Sequence[Document], press_ids: set[str]) -> Iterator[Matter]:
+    """One matter a press; one a reading where its press is gone, since its page is gone with it."""
+    for press_id, of_press in groupby(sorted(readings, key=lambda one: one["press_id"]), lambda one: one["press_id"]):
+        waiting = list(of_press)
+        if press_id in press_ids:
+            count = len(waiting)
+            yield Matter(
+                title=f"{press_id}: {counted(count, 'reading waits', 'readings wait')} to be confirmed",
+                because=" ".join(map(_read_by, waiting)),
+                fix="Look at what waits beside what counts, then let the owner confirm it or take it back.",
+                address=f"/shop/presses/{press_id}#readings",
+                link=f"Readings of {press_id}",
+            )
+        else:
+            yield from (_orphaned(reading) for reading in waiting)
+
+
+def _read_by(reading: Document) -> str:
+    who = (reading["entered_by"] or {}).get("holder") or "Somebody"
+    return f"{who} read {', '.join(reading['surface'])} at a display of {reading['display']}."
+
+
+def _orphaned(reading: Document) -> Matter:
     press_id = reading["press_id"]
-    there = press_id in press_ids
     return Matter(
-        title=f"{press_id}: a reading waits to be confirmed",
-        because=f"{who.get('holder') or 'Somebody'} read {', '.join(reading['surface'])} at a display of"
-        f" {reading['display']}. It counts for nothing until the owner confirms it.",
-        fix="Look at it beside the others, then confirm it or take it back."
-        if there
-        else "Its press is gone: take it back.",
-        address=f"/shop/presses/{press_id}#readings"
-        if there
-        else f"/shop/presses/{press_id}/readings/{reading['reading_id']}/back",
-        link=f"Readings of {press_id}" if there else "Take it back",
+        title=f"{press_id}: a reading waits, and the press is gone",
+        because=_read_by(reading),
+        fix="Take it back.",
+        address=f"/shop/presses/{press_id}/readings/{reading['reading_id']}/back",
+        link="Take it back",
     )
 
 

@@ -19,16 +19,8 @@ from accord_service.api.v1.get_shop_press import get_shop_press
 from accord_service.api.v1.post_press_reading_confirm import post_press_reading_confirm
 from accord_service.api.v1.post_press_readings import post_press_readings
 from accord_service.api.v1.put_shop_press import put_shop_press
-from accord_service.http.problems import (
-    AlreadyThere,
-    ChangedMeanwhile,
-    FaultyDocument,
-    NotFound,
-    NotYours,
-    Problem,
-    StoreUnavailable,
-)
-from accord_service.pages.shop.asking import entries, status_of, titles
+from accord_service.http.problems import ChangedMeanwhile, NotFound, Problem
+from accord_service.pages.shop.asking import REFUSALS, entries, status_of, titles
 from accord_service.pages.shop.calibration import calibration_plot, state_of
 from accord_service.pages.shop.forms import (
     ETAG,
@@ -52,7 +44,6 @@ SPOTS_MOST = 25
 # Where to read, for the first spots; the API keeps their order alone.
 SPOTS = ("Middle", "Front left", "Front right", "Back left", "Back right")
 _READING_FIELDS = ("display", *(f"surface/{place}" for place in range(SPOTS_MOST)), "taken_on", "instrument")
-_REFUSALS = (FaultyDocument, AlreadyThere, ChangedMeanwhile, NotYours, StoreUnavailable)
 _ENTERERS = ("operator", "owner")
 
 # What each field of a press's document is called.
@@ -96,7 +87,7 @@ def enter_reading(visit: Visit, press_id: str) -> Response:
             document=document,
             query={"validate_only": "true"} if checking else {},
         )
-    except _REFUSALS as problem:
+    except REFUSALS as problem:
         return _shown(visit, press_id, form.refused(problem, _READING_FIELDS, lambda pointer: _moved(pointer, filled)))
     if checking:
         return _shown(visit, press_id, form, preview=told.document)
@@ -110,7 +101,7 @@ def confirm_reading(visit: Visit, press_id: str, reading_id: str) -> Response:
     """Let an operator's reading count."""
     try:
         visit.ask(post_press_reading_confirm, path={"press_id": press_id, "reading_id": reading_id})
-    except _REFUSALS as problem:
+    except REFUSALS as problem:
         return _shown(visit, press_id, _new_reading(), refused=(reading_id, problem))
     return led_to(
         f"/shop/presses/{press_id}?confirmed={reading_id}#readings",
@@ -128,7 +119,7 @@ def take_back(visit: Visit, press_id: str, reading_id: str) -> Response:
     """Take a reading back."""
     try:
         visit.ask(delete_press_reading, path={"press_id": press_id, "reading_id": reading_id})
-    except _REFUSALS as problem:
+    except REFUSALS as problem:
         return _asked_once_more(visit, press_id, reading_id, problem)
     there = press_id in {press["id"] for press in visit.ask(get_shop).document["presses"]}
     return led_to(
@@ -163,7 +154,7 @@ def _shown(
     press = visit.ask(get_shop_press, path={"press_id": press_id}).document
     readings = sorted(
         entries(visit, get_press_readings, {"press_id": press_id}),
-        key=lambda reading: (not reading["counts"], units.parse(units.TEMPERATURE, reading["display"])),
+        key=lambda reading: (reading["counts"], units.parse(units.TEMPERATURE, reading["display"])),
     )
     status, _ = status_of(visit)
     calibration = next((line for line in (status or {}).get("calibration", ()) if line["press"] == press_id), None)
@@ -333,12 +324,14 @@ def edit_press(visit: Visit, press_id: str) -> Response:
     system = units.UNIT_SYSTEMS[shop["unit_system"]]
     fields = _fields(system)
     document = _press_document(form, there.document, fields)
+    if document == there.document:
+        return led_to(f"/shop/presses/{press_id}")  # sent twice, or nothing was changed
     try:
         visit.ask(put_shop_press, path={"press_id": press_id}, document=document, if_match=form.value(ETAG))
     except ChangedMeanwhile as problem:
         moved = moved_since(seen_in(form), there.document)
         return _form_shown(visit, there.document, there.etag, form.refused(problem, ()), system, moved)
-    except _REFUSALS as problem:
+    except REFUSALS as problem:
         known = tuple(fields)
         return _form_shown(visit, there.document, form.value(ETAG), form.refused(problem, known, _in_form), system)
     return led_to(

@@ -12,8 +12,8 @@ from accord_rules.documents import units
 from accord_rules.orders.sheet import PEELS, PRESSURES, READ_AT
 from accord_service.api.v1.get_shop import get_shop
 from accord_service.api.v1.put_shop import put_shop
-from accord_service.http.problems import ChangedMeanwhile, FaultyDocument, NotFound, Problem, StoreUnavailable
-from accord_service.pages.shop.asking import replace_shop, status_of, titles
+from accord_service.http.problems import ChangedMeanwhile, NotFound, Problem
+from accord_service.pages.shop.asking import REFUSALS, replace_shop, status_of, titles
 from accord_service.pages.shop.forms import (
     ETAG,
     Form,
@@ -32,7 +32,6 @@ from accord_service.pages.visit import Visit, page
 Document = Mapping[str, Any]
 SHELVES = ("products", "consumables")
 KEPT, WITHDRAWN = "kept", "withdrawn"
-_REFUSALS = (ChangedMeanwhile, FaultyDocument, StoreUnavailable)
 _OWNER = ("owner",)
 
 
@@ -69,7 +68,7 @@ def change_stock(visit: Visit) -> Response:
     except ChangedMeanwhile as problem:
         moved = moved_since(seen_in(form), shelves_of(there.document))
         return _stock_shown(visit, there.document, there.etag, form.refused(problem, ()), moved)
-    except _REFUSALS as problem:
+    except REFUSALS as problem:
         refused = form.refused(problem, (), faults=())
         return _stock_shown(visit, there.document, form.value(ETAG), refused, problem=problem)
     return led_to("/shop/stock?written=yes")
@@ -208,7 +207,7 @@ def write_sheet(visit: Visit, name: str) -> Response:
     except ChangedMeanwhile as problem:
         moved = moved_since(seen_in(form) or {}, sheet_of(there.document, name) or {})
         return _sheet_shown(visit, name, there.document, there.etag, form.refused(problem, ()), moved)
-    except _REFUSALS as problem:
+    except REFUSALS as problem:
         place = f"/stock/sheets/{name}/"
         refused = form.refused(problem, _SHEET_FIELDS, lambda pointer: f"{pointer}/".removeprefix(place).strip("/"))
         return _sheet_shown(visit, name, there.document, form.value(ETAG), refused)

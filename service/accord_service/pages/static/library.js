@@ -19,6 +19,7 @@ function searchWhileTyping(form) {
       const answer = await fetch(`${form.action}?${query}`, { signal: asked.signal, redirect: "error" });
       if (!answer.ok) return;
       results.innerHTML = await answer.text();
+      form.querySelector("[role=status]").textContent = results.querySelector(".counted")?.textContent ?? "";
     } catch {
       return; // another search is under way, or the line is down: the button still searches
     }
