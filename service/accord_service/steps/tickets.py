@@ -95,7 +95,8 @@ def changed(record: OrderRecord, digest: str, house: Document, shop: Shop) -> It
     question = record.question
     now_and_then = (
         (digest, record.answer["digest"]),
-        (dict(house), question["house"]),
+        # A shop that has no house rules yet, and one that has none any more.
+        tuple({name: rules for name, rules in document.items() if rules} for document in (house, question["house"])),
         (written(shop), question["shop"]),
         (code_digest(), question["code"]),
     )

@@ -441,6 +441,26 @@ def test_a_folder_of_steps_that_is_no_stage_is_told_with_the_nearest(folder: Pat
     assert "did you mean care" in fault
 
 
+@pytest.mark.parametrize(
+    ("stage", "words", "told"),
+    [
+        ("care", 'text = "Write on the slip: hang it to dry."', "/slip: is required of what the customer is told"),
+        ("care", 'text = "Write it down."\nslip = "Hang it to dry."', "/text: must have {slip} once"),
+        ("care", 'text = "Write on the slip: {slip}"\nslip = "Hang it. Dry it."', "/slip: must be one sentence"),
+        (
+            "cool",
+            'text = "Write on the slip: {slip}"\nslip = "Hang it to dry."',
+            "/slip: is for steps of the stage care",
+        ),
+    ],
+)
+def test_a_slip_that_goes_wrong_is_told(stage: str, words: str, told: str, folder: Path) -> None:
+    (folder / "steps" / stage).mkdir(exist_ok=True)
+    file = folder / "steps" / stage / "slip-step.toml"
+    file.write_text(f'{words}\nsources = ["common-practice"]\n', encoding="utf-8")
+    assert any(fault.startswith(f"steps/{stage}/slip-step.toml: {told}") for fault in reasons(folder))
+
+
 def test_a_step_in_two_stages_is_refused(folder: Path) -> None:
     shutil.copy(folder / "steps" / "care" / "care-step.toml", folder / "steps" / "press")
     assert any("there is a step of this name in another stage" in fault for fault in reasons(folder))

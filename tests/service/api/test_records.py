@@ -322,7 +322,7 @@ def test_a_ticket_is_the_recommended_plan_with_the_verdicts_settings(
     recorded = record(client, quay, order)
     answer = recorded["answer"]
     can = [press for press in answer["presses"] if press["settings"] is not None]
-    assert len(can) > 1
+    assert can
     for judged in can:
         told = ticket(client, quay, recorded["record_id"], f"?press={judged['press']}")
         assert [press["press"] for press in told["presses"]] == [press["press"] for press in can]
