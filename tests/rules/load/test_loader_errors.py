@@ -53,6 +53,7 @@ facts = { "item.textile" = true, "set.surface_c" = "care.iron_2_older" }
 facts = { "item.textile" = false, "set.surface_c" = "care.iron_2_older + 1 step" }
 """
 OTHER_STEP = 'text = "Press it."\nsources = ["common-practice"]\n'
+CARE_STEP = 'text = "Write on the slip: {slip}"\nslip = "Hang it to dry."\nsources = ["common-practice"]\n'
 HOT = "set.surface_c > limit('care.iron_2_older')"
 
 
@@ -355,7 +356,7 @@ def small_book(tmp_path_factory: pytest.TempPathFactory) -> Path:
         (folder / file).parent.mkdir(parents=True, exist_ok=True)
         (folder / file).write_text(text, encoding="utf-8")
     (folder / "steps" / "care").mkdir()
-    (folder / "steps" / "care" / "care-step.toml").write_text(OTHER_STEP, encoding="utf-8")
+    (folder / "steps" / "care" / "care-step.toml").write_text(CARE_STEP, encoding="utf-8")
     return folder
 
 
