@@ -47,6 +47,8 @@ STAGES = (
     "care",
 )
 LAYERS = ("shared", "house")
+# Of a recommendation.
+PLANS_MOST = 10
 BASES = ("live", "held", "bundle")
 
 _LEVEL, _VERDICT = Choice(LEVELS), Choice(VERDICTS)

@@ -9,9 +9,9 @@ from itertools import groupby
 from types import MappingProxyType
 
 from accord_rules.documents import units
-from accord_service.cli.answerers import Document
 from accord_service.cli.output import Output, few
 from accord_service.cli.show import say_heading, say_list, say_questions, say_samples, say_unsaid, style_of
+from accord_service.cli.told import Document
 
 # What the hands are at in each stage of a plan; a stage that is not here stands as the answer has it.
 STAGE_WORDS: Mapping[str, str] = MappingProxyType(

@@ -6,11 +6,11 @@ from collections.abc import Iterator, Mapping, Sequence
 from itertools import zip_longest
 from typing import Any
 
-from accord_service.cli.answerers import Document
 from accord_service.cli.catalogue import leaves, written
 from accord_service.cli.columns import say_table
 from accord_service.cli.output import Output
 from accord_service.cli.show import amount, style_of
+from accord_service.cli.told import Document
 
 Entries = Mapping[str, Mapping[str, Any]]
 _STYLES = {"CHANGED": style_of("requires"), "NEW": style_of("accepted"), "TAKEN OUT": style_of("blocks")}

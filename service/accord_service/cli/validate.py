@@ -8,7 +8,7 @@ from typing import Any
 
 import click
 
-from accord_service.cli.answerers import Answerer, Document, answered, answerer
+from accord_service.cli.answerers import answered, answerer
 from accord_service.cli.codes import DONE, UNASKED, code_of, worst
 from accord_service.cli.orders import Refused, read_order
 from accord_service.cli.output import Output
@@ -17,6 +17,7 @@ from accord_service.cli.tables.bulk import Wanted, look_at, validate_files
 from accord_service.cli.tables.columns import own_words
 from accord_service.cli.tables.results import FORMATS, TABLE
 from accord_service.cli.tables.sources import How, is_many, is_table
+from accord_service.cli.told import Answerer, Document
 
 _FILE = click.Path(dir_okay=False, path_type=Path)
 _OF_TABLES = ("column", "columns_file", "columns_only", "encoding", "sheet", "header_row")

@@ -15,9 +15,9 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from pathlib import Path
 
+from accord_service.run.config import BUNDLE_FOLDER
 from accord_service.steps.bundles import Bundle, BundledAuthority, BundleRefused, check, key_of, opened
 
-FOLDER_VARIABLE = "ACCORD_BUNDLE"
 # A bundle is of a day: one that is two days old was not pulled for a day at least.
 STALE_DAYS = 2
 ABSENT, FRESH, STALE, BAD = "absent", "fresh", "stale", "bad"
@@ -27,7 +27,7 @@ Pull = Callable[[str], tuple[bytes, str] | None]
 
 def usual_folder() -> Path:
     """Where a bundle is kept unless somebody says otherwise (the XDG base directory specification)."""
-    if named := os.environ.get(FOLDER_VARIABLE, "").strip():
+    if named := os.environ.get(BUNDLE_FOLDER, "").strip():
         return Path(named)
     data = os.environ.get("XDG_DATA_HOME", "").strip()
     return (Path(data) if Path(data).is_absolute() else Path.home() / ".local" / "share") / "accord" / "bundle"
@@ -137,6 +137,14 @@ def told(holding: Holding, day: date) -> str:
         f"The bundle of {bundle.shop.shop.name}, revision {bundle.revision}, is {days} and good until"
         f" {bundle.expires_on.isoformat()}."
     )
+
+
+def introduced(holding: Holding, day: date) -> str:
+    """Who answers, and how old their book is."""
+    told_of_it = f"Answers without a service. {told(holding, day)}"
+    if holding.state != STALE:
+        return told_of_it
+    return f"{told_of_it} It was not pulled for a day or more, and the book may have moved on."
 
 
 def as_document(holding: Holding) -> str:

@@ -27,7 +27,7 @@ FIXED = {
     "accord_rules.advise.moves._settings_of": "the facts of the code",
     "accord_rules.derive.case._layer_of_causes": "the facts of the code",
     "accord_rules.authority.code_digest": "no argument",
-    "accord_service.cli.answerers._shipped": "no argument",
+    "accord_service.cli.here._shipped": "no argument",
     "accord_service.worker.trials.trier": "no argument",
     "accord_rules.load.bands._bounds": "the bands of the code",
     "accord_rules.load.bands._measured": "the dataclasses of the code",

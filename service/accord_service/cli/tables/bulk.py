@@ -13,7 +13,6 @@ from typing import IO
 import click
 
 from accord_rules.documents.counted import counted
-from accord_service.cli.answerers import Answerer
 from accord_service.cli.codes import DONE, UNASKED, code_of, worst
 from accord_service.cli.failure import Failure
 from accord_service.cli.output import MOST_WIDTH, Output
@@ -22,6 +21,7 @@ from accord_service.cli.tables.look import show_columns, unread_lines
 from accord_service.cli.tables.progress import Progress
 from accord_service.cli.tables.results import APPENDED, TABLE, Writer, sum_lines, writer_of
 from accord_service.cli.tables.sources import How, Source, Table, sheet_of, source_of
+from accord_service.cli.told import Answerer
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,11 +14,11 @@ from types import MappingProxyType
 from typing import IO, Protocol
 from xml.sax.saxutils import escape, quoteattr
 
-from accord_service.cli.answerers import Document
 from accord_service.cli.codes import UNREAD, WORKABLE
 from accord_service.cli.output import Output
 from accord_service.cli.show import settings_line, style_of
 from accord_service.cli.tables.asking import Result, Sum
+from accord_service.cli.told import Document
 
 CSV_COLUMNS = (
     "file",

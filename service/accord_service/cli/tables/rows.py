@@ -7,12 +7,12 @@ from dataclasses import dataclass
 from typing import Any
 
 from accord_rules.documents.reading import ALLOWED_MOST, Fault
-from accord_service.cli.answerers import Document
 from accord_service.cli.orders import Refused
 from accord_service.cli.output import plain_text
 from accord_service.cli.tables.cells import CellError, FormulaWithoutValue, Merged, Value, text_of, values_of
 from accord_service.cli.tables.columns import Column, Columns
 from accord_service.cli.tables.fields import PRINTS
+from accord_service.cli.told import Document
 
 # So many words that would be allowed are told in a line; programs get more.
 _TOLD_MOST = 4
