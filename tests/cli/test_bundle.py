@@ -152,6 +152,25 @@ def test_the_answers_are_the_services(accord: Accord, alone: Accord, pulled: Pat
     assert "The Mill Loft, revision 1, is today's" in " ".join(told.split())
 
 
+def test_rows_are_answered_from_it_too(data: Path, alone: Accord, pulled: Path, nobody: str, tmp_path: Path) -> None:
+    rows = tmp_path / "orders.ndjson"
+    rows.write_text("\n".join(json.dumps(order) for order in [TOTE, {"item": 1}, TOTE] * 100), encoding="utf-8")
+    environment = {"ACCORD_URL": nobody, "ACCORD_TOKEN": token_in(data, "mill-loft-counter")}
+    result = alone("validate", str(rows), "--output", "ndjson", **environment, ACCORD_BUNDLE=str(pulled))
+    lines = [json.loads(line) for line in result.stdout.splitlines()]
+    assert [line["row"] for line in lines] == [*range(1, 301)]
+    assert {line["answer"]["basis"] for line in lines if "answer" in line} == {"bundle"}
+    assert [line["row"] for line in lines if "problem" in line] == [*range(2, 301, 3)]
+    told = " ".join(result.stderr.split())
+    assert told.count("The service can't be reached. Answers without a service.") == 1
+    assert "from the bundle on this machine: 200 of the verdicts" in told
+    table = alone("validate", str(rows), "--output", "csv", **environment, ACCORD_BUNDLE=str(pulled))
+    assert table.stdout.splitlines()[1].endswith(",1,bundle")
+    other = alone("validate", str(rows), "--revision", "7", **environment, ACCORD_BUNDLE=str(pulled))
+    assert other.exit_code == 2
+    assert "the bundle here is of revision 1, and the answers so far of revision 7" in " ".join(other.stderr.split())
+
+
 def test_a_refusal_of_the_service_is_no_reason_to_ask_elsewhere(
     accord: Accord, pulled: Path, order: Callable[..., str]
 ) -> None:

@@ -93,7 +93,7 @@ def answerer(
     from accord_service.cli.service import Service
 
     with WhileAway() as while_away, _client(url, token, allow_insecure, while_away) as client:
-        yield Service(client, url)
+        yield Service(client, url, while_away)
 
 
 class ServiceCall(Protocol):

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING
 
 import click
 
+from accord_rules.documents.reading import DocumentError
 from accord_service.cli.failure import Failure
-from accord_service.cli.told import Document
+from accord_service.cli.orders import Refused
+from accord_service.cli.told import FAULTY, Document
 
 if TYPE_CHECKING:
     from accord_service.steps.bundles import BundledAuthority
@@ -19,6 +22,11 @@ class WhileAway:
     def __init__(self) -> None:
         self._bundled: BundledAuthority | None = None
 
+    @property
+    def has_answered(self) -> bool:
+        """Whether the service was away: who began to answer from the bundle goes on with it."""
+        return self._bundled is not None
+
     def __enter__(self) -> WhileAway:
         return self
 
@@ -26,8 +34,21 @@ class WhileAway:
         if self._bundled is not None:
             self._bundled.close()
 
+    @property
+    def revision(self) -> int:
+        """The revision of the bundle. Raises LookupError where none was pulled."""
+        return self._opened().revision
+
     def validate(self, order: Document) -> Document:
         return self._opened().validate(order)
+
+    def validate_all(self, orders: Iterable[Document]) -> Iterator[Document | Refused]:
+        """The verdict's document of each, or why there is none."""
+        for order in orders:
+            try:
+                yield self.validate(order)
+            except DocumentError as error:
+                yield Refused(FAULTY, error.faults)
 
     def recommend(self, order: Document) -> Document:
         return self._opened().recommend(order)

@@ -8,6 +8,7 @@ from typing import TypeVar
 import accord_client
 from accord_rules.documents.reading import Fault
 from accord_rules.revision.sourcing import SourcedRow
+from accord_service.cli.away import WhileAway
 from accord_service.cli.failure import Failure
 from accord_service.cli.orders import Refused
 from accord_service.cli.sorting import by_words, in_order
@@ -35,16 +36,20 @@ T = TypeVar("T")
 
 
 class Service:
-    """A service that is asked over HTTP."""
+    """A service that is asked over HTTP, and ``while_away`` where it can't be reached."""
 
-    def __init__(self, client: accord_client.Client, url: str) -> None:
+    def __init__(self, client: accord_client.Client, url: str, while_away: WhileAway) -> None:
         self._client = client
+        self._while_away = while_away
         self.introduction = f"Answers from {url}."
 
     def validate(self, order: Document) -> Document:
         return answer_of(lambda: self._client.validate(order)).document
 
     def validate_all(self, orders: Iterable[Document], revision: int | None) -> Iterator[Document | Refused]:
+        if self._while_away.has_answered:  # and goes on: who asks by turns would mix both, and wait at each turn
+            yield from self._while_away.validate_all(orders)
+            return
         answers = self._client.validate_all(orders, revision=revision)
         try:
             while (answered := answer_of(lambda: next(answers, None))) is not None:

@@ -244,6 +244,11 @@ class BundledAuthority:
         """The authority, under the shop's house rules."""
         return self._house
 
+    @property
+    def revision(self) -> int:
+        """The revision of its book."""
+        return self._house.book.revision
+
     def validate(self, order: Document) -> dict[str, Any]:
         """The verdict's document. Raises DocumentError with every fault of the order."""
         return _answer(self._house, order, self.shop) | {"basis": BASIS}

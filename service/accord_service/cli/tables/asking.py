@@ -44,9 +44,13 @@ class Result:
 
 @dataclass(slots=True)
 class Sum:
-    """How many rows there were of each verdict, and the revision that they were answered from."""
+    """How many rows there were of each verdict, and the revision that they were answered from.
+
+    ``bundled``: of these, how many have their verdict from a bundle, without a service.
+    """
 
     words: Counter[str] = field(default_factory=Counter)
+    bundled: int = 0
     empty: int = 0
     revision: int | None = None
     last: Result | None = None
@@ -61,6 +65,7 @@ class Sum:
         self.last = result
         if result.answer is not None:
             self.revision = result.answer["revision"]
+            self.bundled += result.answer["basis"] == "bundle"
 
 
 def results(accord: Answerer, source: Source, from_row: int, revision: int | None) -> Iterator[Result]:
