@@ -14,7 +14,7 @@ from pathlib import Path
 
 import pytest
 
-from accord_service.cli.tables.words import WORDS
+from accord_service.tables.words import WORDS
 
 ROOT = Path(__file__).parents[2]
 TEXT = (ROOT / "docs" / "spreadsheet.md").read_text(encoding="utf-8")

@@ -14,7 +14,7 @@ from accord_service.cli.orders import Refused, read_order
 from accord_service.cli.output import Output
 from accord_service.cli.show import show_brief, show_refusal, show_refusal_brief, show_verdict
 from accord_service.cli.tables.bulk import Wanted, look_at, validate_files
-from accord_service.cli.tables.columns import own_words
+from accord_service.cli.tables.own_columns import own_words
 from accord_service.cli.tables.results import FORMATS, TABLE
 from accord_service.cli.tables.sources import How, is_many, is_table
 from accord_service.cli.told import Answerer, Document

@@ -9,9 +9,10 @@ from dataclasses import dataclass, field
 from accord_service.cli.codes import UNREAD
 from accord_service.cli.failure import Failure
 from accord_service.cli.orders import Refused
-from accord_service.cli.tables.rows import Asked, Problem, problems_of
+from accord_service.cli.tables.refusals import problems_of
 from accord_service.cli.tables.sources import Source
 from accord_service.cli.told import Answerer, Document
+from accord_service.tables.rows import Asked, Problem
 
 # So many are asked in one go: enough that the way there and back is nothing beside judging them.
 TOGETHER = 256
