@@ -91,7 +91,8 @@ def key_of(header: str) -> str:
 class ColumnFault:
     """What is not clear about a column, in a sentence.
 
-    ``title`` is its header; ``option``: what the command line can say to it; ``allowed``: what it can be called.
+    ``title`` is its header; ``code``: one of ``reading.CODES``; ``option``: what the command line can say to it;
+    ``allowed``: what it can be called.
     """
 
     letter: str
@@ -99,6 +100,7 @@ class ColumnFault:
     sentence: str
     option: str = ""
     allowed: tuple[str, ...] = ()
+    code: str = "ambiguous"
 
 
 class ColumnsNotClear(ValueError):
@@ -157,7 +159,7 @@ def _doubled(read: Sequence[Column]) -> Iterable[ColumnFault]:
             for also in other.header.paths:
                 if path == also or path.startswith(f"{also}.") or also.startswith(f"{path}."):
                     said = f"{one.shown} and {other.shown} both say {min(path, also)}: leave one out"
-                    yield ColumnFault("", other.title, said, f'(--column "{other.title}=").')
+                    yield ColumnFault("", other.title, said, f'(--column "{other.title}=").', code="given-twice")
 
 
 def missing(columns: Columns) -> tuple[str, ...]:
