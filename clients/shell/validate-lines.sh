@@ -30,7 +30,8 @@ print_lines() {
     awk -v on="$scratch/on" '
         function tell(text) { print text | "cat >&2" }
         function number_of(name, text) {
-            return match(text, "\"" name "\":[0-9]+") ? substr(text, RSTART + length(name) + 3, RLENGTH - length(name) - 3) : ""
+            if (!match(text, "\"" name "\":[0-9]+")) return ""
+            return substr(text, RSTART + length(name) + 3, RLENGTH - length(name) - 3)
         }
         /^[{]"line":[0-9]+,"status":[0-9]+,"reference":/ {
             match($0, /^[{]"line":[0-9]+/)
@@ -53,8 +54,10 @@ print_lines() {
         }
         /^[{]"end":true,/ {
             ended = 1
-            if (!/"complete":true/) print "?from_line=" number_of("next_line", $0) "&revision=" number_of("revision", $0) > on
-            if (match($0, /"columns_left_out":[[]"[^]]*/)) tell("not read: " substr($0, RSTART + 20, RLENGTH - 20))
+            if (!/"complete":true/)
+                print "?from_line=" number_of("next_line", $0) "&revision=" number_of("revision", $0) > on
+            if (match($0, /"columns_left_out":[[]"[^]]*/))
+                tell("columns that are not read: " substr($0, RSTART + 20, RLENGTH - 20))
             next
         }
         { tell($0) }

@@ -10,7 +10,6 @@ import threading
 from collections.abc import Callable, Iterator, Mapping
 from functools import partial
 from itertools import groupby
-from types import MappingProxyType
 from typing import Any
 
 from apispec import APISpec
@@ -220,18 +219,17 @@ def _operation(endpoint: Endpoint, room: Room, snapshot: Snapshot) -> dict[str, 
         operation["deprecated"] = True
     if endpoint.takes is not None:
         content = {**_schema(endpoint, endpoint.takes), "examples": _request_examples(endpoint, snapshot)}
-        taken = {_media_type(endpoint): content} | ({table.MEDIA_TYPE: _TABLE} if endpoint.lines else {})
+        taken = {_media_type(endpoint): content} | ({table.MEDIA_TYPE: _table()} if endpoint.lines else {})
         operation["requestBody"] = {"required": True, "content": taken}
     return operation
 
 
-# A table is a text that no schema tells more of; its columns are in the description.
-_TABLE: Mapping[str, Any] = MappingProxyType(
-    {
+def _table() -> dict[str, Any]:
+    """A table is a text that no schema tells more of; what its columns are is in the description."""
+    return {
         "schema": {"type": "string", "description": "a table in UTF-8 (RFC 4180): headers, then an order a row"},
         "examples": {"a-table": {"summary": "Two orders of a spreadsheet", "value": examples.ORDER_TABLE}},
     }
-)
 
 
 def _media_type(endpoint: Endpoint) -> str:
