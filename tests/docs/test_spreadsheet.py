@@ -15,11 +15,12 @@ from pathlib import Path
 import pytest
 
 from accord_service.tables.words import WORDS
+from demo import run as demo
 
 ROOT = Path(__file__).parents[2]
 TEXT = (ROOT / "docs" / "spreadsheet.md").read_text(encoding="utf-8")
 BLOCKS = [block.strip() for block in re.findall(r"(?:^    .*\n)+", TEXT, re.MULTILINE)]
-ACTIVATE, LOOK, OWN, ASK, KEEP = BLOCKS
+ACTIVATE, LOOK, OWN, ASK, KEEP, CURL = BLOCKS
 COLUMNS = re.findall(r"```toml\n(.*?)```", TEXT, re.DOTALL)
 OWN_TABLE = "Artikelnummer;Verfahren;Breite;Hoehe;Print\ntee-heavy-white;HTV;200;150,5;Muster\n"
 
@@ -38,9 +39,9 @@ def folder(tmp_path: Path) -> Path:
     return tmp_path
 
 
-def run(block: str, folder: Path) -> tuple[int, str]:
+def run(block: str, folder: Path, **more: str) -> tuple[int, str]:
     """Exit code, and both outputs with their lines joined."""
-    env = {**os.environ, "PATH": f"{folder / 'bin'}:{os.environ['PATH']}", "COLUMNS": "80"}
+    env = {**os.environ, **more, "PATH": f"{folder / 'bin'}:{os.environ['PATH']}", "COLUMNS": "80"}
     env["PYTHONPATH"] = os.pathsep.join(str(ROOT / part) for part in ("rules", "service", "clients/python"))
     done = subprocess.run(["sh", "-c", block], cwd=folder, env=env, capture_output=True, text=True, timeout=120)
     return done.returncode, " ".join(f"{done.stdout} {done.stderr}".split())
@@ -77,6 +78,16 @@ def test_results_are_kept_under_the_columns_that_the_page_lists(folder: Path) ->
     assert listed is not None
     assert header.split(",") == re.sub(r"\s*\(.*?\)", "", " ".join(listed.group(1).split())).split(", ")
     assert len(rows) == 20
+
+
+@pytest.mark.needs("curl")
+def test_curl_alone_gets_an_answer_for_each_row(folder: Path) -> None:
+    with demo.service() as (url, keys):
+        code, page = run(CURL, folder, ACCORD_URL=url, ACCORD_TOKEN=demo.token("harbour-lane", keys))
+    assert code == 0, page
+    statuses = re.findall(r'\{"line":\d+,"status":(\d+),', page)
+    assert (len(statuses), statuses.count("422")) == (20, 2)
+    assert '"columns_left_out":["Customer"]' in page
 
 
 def test_the_words_are_those_that_columns_are_known_by() -> None:
