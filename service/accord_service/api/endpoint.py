@@ -394,7 +394,7 @@ class Endpoint:
         """Raises TooManyHeavy for a heavy question without a place, HandedOn for one that has its place elsewhere."""
         # A record is judged; any other heavy write loads a book.
         lane = LINES if self.lines else BOOKS if self.writes and not self.judges else QUESTIONS
-        who = asker(call.caller.shop_id, call.caller.key_id)
+        who = asker(call.caller.shop_id, call.caller.key_id, call.caller.role)
         if self.heavy is not None and self.heavy(call) and not admit_heavy(who, lane):
             detail = "All the places for requests that take long are taken, or all that this key or its shop may have."
             raise TooManyHeavy(detail, headers={"Retry-After": HEAVY_RETRY_S})
@@ -475,8 +475,10 @@ def _questions(first_line: int | None, from_line: int) -> lines.Questions:
         return lines.Lines(source, most, first_line or 1, from_line)
     try:
         return table.Rows(source, most, first_line, from_line)
-    except OSError as error:  # of the connection, before there is anything to send
+    except TimeoutError as error:
         raise RequestTooSlow(f"The header of the table did not come: {error}.") from None
+    except OSError as error:  # of the connection, or of how the body is framed
+        raise UnreadableRequest(f"The body can't be read: {error}.") from None
 
 
 def _refuse_other_pages(caller: Caller) -> None:
