@@ -15,7 +15,8 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from tests.client.conftest import SHOP, serving
+from tests.client.conftest import SHOP
+from tests.served import serving
 from tests.service.effect_workers import effect_worker
 
 from accord_client import Client
@@ -38,7 +39,7 @@ def collective(open_collective: Any) -> Any:
 
 @pytest.fixture(scope="module")
 def service(collective: Any) -> Iterator[str]:
-    with serving(collective) as url:
+    with serving(collective.config) as url:
         yield url
 
 

@@ -27,7 +27,8 @@ with socket.socket(socket.AF_UNIX) as server:
 sys.exit(code[0] if code else "the command ended without a word")
 """
 _SERVER = """\
-import json, os, signal, socket, sys
+import json, os, socket, sys
+from contextlib import suppress
 from importlib import import_module
 from accord_service.cli import here
 from accord_service.cli.main import GROUPS, main
@@ -50,12 +51,14 @@ for group in GROUPS.values():
         import_module(f"accord_service.cli.{line.module}")
 here._shipped()
 owner = os.getppid()
-signal.signal(signal.SIGCHLD, signal.SIG_IGN)
 listening = socket.socket(socket.AF_UNIX)
 listening.bind(sys.argv[1])
 listening.listen()
 listening.settimeout(1.0)
 while os.getppid() == owner:
+    with suppress(ChildProcessError):
+        while os.waitpid(-1, os.WNOHANG)[0]:
+            pass
     try:
         client, _ = listening.accept()
     except TimeoutError:
@@ -65,7 +68,6 @@ while os.getppid() == owner:
     with client, client.makefile("rb") as told:
         asked = json.loads(told.read(int.from_bytes(size, "big")))
         if not os.fork():
-            signal.signal(signal.SIGCHLD, signal.SIG_DFL)
             for number, stream in enumerate(streams):
                 os.dup2(stream, number)
             code = 1
