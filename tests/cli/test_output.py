@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from accord_service.cli.output import Output, few
+from accord_service.cli.output import Output, colour_wanted, few
 
 JOB = {
     "reference": "R\u00fcckruf \u2192 1",
@@ -80,7 +80,7 @@ def test_no_colour_where_nobody_sees_it(accord: Any, order: Callable[..., str]) 
     assert "\x1b" not in accord("validate", order("job", JOB)).stdout
 
 
-def test_colour_on_a_terminal_unless_unwanted(started: Any) -> None:
+def test_colour_on_a_terminal_unless_unwanted(started: Any, monkeypatch: pytest.MonkeyPatch) -> None:
     def shown(**changed: str) -> bytes:
         ours, theirs = pty.openpty()
         arguments = ["validate", "--shipped", "--brief", "no-such-file.json"]
@@ -95,4 +95,7 @@ def test_colour_on_a_terminal_unless_unwanted(started: Any) -> None:
     unwanted = shown(NO_COLOR="1")
     assert b"refused" in unwanted
     assert b"\x1b" not in unwanted
-    assert b"\x1b" not in shown(TERM="dumb")
+    monkeypatch.delenv("NO_COLOR", raising=False)
+    for terminal, wanted in (("xterm", None), ("dumb", False)):
+        monkeypatch.setenv("TERM", terminal)
+        assert colour_wanted() is wanted

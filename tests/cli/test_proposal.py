@@ -6,14 +6,15 @@ tests/docs/test_steward.py takes one from a copy to another verdict. No outside 
 from __future__ import annotations
 
 import json
-import subprocess
+import threading
 import tomllib
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
-from tests.cli.conftest import ACCORD, SHOP, START_S, Accord, Served, invoked, plain_environment, serving, token_in
+from tests.cli.conftest import SHOP, Accord, Served, invoked, served_from, token_in
+from tests.service.effect_workers import effect_worker
 
 from accord_rules.documents.files import read_folder, shipped, shipped_folder
 from accord_rules.governance.changes import difference
@@ -29,23 +30,32 @@ def words(text: str) -> str:
 
 
 @pytest.fixture(scope="module")
-def own_data(tmp_path_factory: pytest.TempPathFactory) -> Path:
+def own_data(seed: Callable[[Path], Path], tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Three shops, two of them with a steward; the book of this service is changed here."""
-    folder, data = tmp_path_factory.mktemp("three"), tmp_path_factory.mktemp("data")
+    folder = tmp_path_factory.mktemp("three")
     (folder / "shops").mkdir()
     for shop in ("mill-loft", "pier-works", "quarry-press"):
         (folder / "shops" / f"{shop}.toml").write_text(SHOP.replace("mill-loft", shop), encoding="utf-8")
     keys = (f'[[key]]\nshop = "{shop}"\nrole = "{role}"\nholder = "The {role} of {shop}"' for shop, role in KEYS)
     (folder / "keys.toml").write_text("\n".join(keys), encoding="utf-8")
-    seed = [*ACCORD, "seed", str(folder), "--data", str(data)]
-    subprocess.run(seed, check=True, capture_output=True, env=plain_environment(), timeout=START_S)
-    return data
+    return seed(folder)
 
 
 @pytest.fixture(scope="module")
-def own(own_data: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
-    with serving(own_data, tmp_path_factory.mktemp("own") / "log") as served:
+def own(own_data: Path) -> Iterator[Served]:
+    """The service, and beside it what works out effects."""
+    with served_from(own_data) as served, effect_worker(served.store) as worker:
+        over = threading.Event()
+
+        def work() -> None:
+            while not over.is_set():
+                worker.turn() or over.wait(0.05)
+
+        thread = threading.Thread(target=work)
+        thread.start()
         yield served
+        over.set()
+        thread.join()
 
 
 @pytest.fixture

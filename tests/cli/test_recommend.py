@@ -14,7 +14,8 @@ from accord_rules.orders.sheet import PRESSINGS
 from accord_rules.revision.book import Book
 from accord_rules.verdict import STAGES
 from accord_rules.weigh.scales import Scales
-from accord_service.cli.card import PRESSING_WORDS, STAGE_WORDS, show_recommendation
+from accord_service.api.plan_words import PRESSING_WORDS, STAGE_WORDS
+from accord_service.cli.card import show_recommendation
 from accord_service.cli.output import Output
 
 DEMO = Path(__file__).parents[2] / "demo"

@@ -5,16 +5,14 @@ from __future__ import annotations
 import json
 import threading
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass, field
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from typing import Any
 
 import pytest
-from werkzeug.serving import make_server
+from tests.served import serving
 
 from accord_client import Client
-from accord_service.app import create_app
 
 SHOP = """
 id = "harbour-lane"
@@ -42,24 +40,8 @@ def collective(open_collective: Any) -> Any:
 @pytest.fixture(scope="session")
 def service(collective: Any) -> Iterator[str]:
     """The address of a running service."""
-    with serving(collective) as url:
+    with serving(collective.config) as url:
         yield url
-
-
-@contextmanager
-def serving(collective: Any) -> Iterator[str]:
-    """A service for a collective, at the address that it gives."""
-    app = create_app(collective.config)
-    server = make_server("127.0.0.1", 0, app, threaded=True)
-    thread = threading.Thread(target=server.serve_forever)
-    thread.start()
-    try:
-        yield f"http://127.0.0.1:{server.server_port}"
-    finally:
-        server.shutdown()
-        thread.join()
-        server.server_close()
-        app.extensions["accord"].close()
 
 
 @pytest.fixture

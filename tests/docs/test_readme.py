@@ -27,6 +27,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 
 import pytest
+from tests.docs.forking import command_at
 
 from accord_rules.revision.book import Book
 
@@ -154,7 +155,10 @@ def wait_until_ready(url: str, process: subprocess.Popen[bytes], log: Path) -> N
 def answers(clone: Path, environment: Mapping[str, str], port: int, served: None) -> list[str]:
     """What each block prints, all run one after another in one shell that stops at the first command that fails."""
     script = f"\necho\necho '{BETWEEN}'\n".join(ASKS).replace(str(PORT), str(port))
-    return run(["sh", "-ec", script], cwd=clone, env=environment).split(BETWEEN)
+    programs = clone / ".venv" / "bin"
+    run([programs / "accord", "--version"], env=environment)
+    with command_at(programs / "accord", programs / "python", environment):
+        return run(["sh", "-ec", script], cwd=clone, env=environment).split(BETWEEN)
 
 
 def test_asking_by_curl_is_answered_as_the_page_says(answers: list[str]) -> None:

@@ -10,18 +10,32 @@ import re
 import subprocess
 import sys
 import tomllib
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
+from tests.docs.forking import command_at
 
-from accord_service.cli.tables.words import WORDS
+from accord_service.tables.words import WORDS
+from demo import run as demo
 
 ROOT = Path(__file__).parents[2]
 TEXT = (ROOT / "docs" / "spreadsheet.md").read_text(encoding="utf-8")
 BLOCKS = [block.strip() for block in re.findall(r"(?:^    .*\n)+", TEXT, re.MULTILINE)]
-ACTIVATE, LOOK, OWN, ASK, KEEP = BLOCKS
+ACTIVATE, LOOK, OWN, ASK, KEEP, CURL = BLOCKS
 COLUMNS = re.findall(r"```toml\n(.*?)```", TEXT, re.DOTALL)
+Run = Callable[..., tuple[int, str]]
 OWN_TABLE = "Artikelnummer;Verfahren;Breite;Hoehe;Print\ntee-heavy-white;HTV;200;150,5;Muster\n"
+
+
+@pytest.fixture(scope="module")
+def environment(tmp_path_factory: pytest.TempPathFactory) -> Iterator[dict[str, str]]:
+    """Where ``accord`` is this tree's, in 80 columns."""
+    program = tmp_path_factory.mktemp("bin") / "accord"
+    whole = {**os.environ, "PATH": f"{program.parent}:{os.environ['PATH']}", "COLUMNS": "80"}
+    whole["PYTHONPATH"] = os.pathsep.join(str(ROOT / part) for part in ("rules", "service", "clients/python"))
+    with command_at(program, sys.executable, whole):
+        yield whole
 
 
 @pytest.fixture
@@ -30,47 +44,47 @@ def folder(tmp_path: Path) -> Path:
     (tmp_path / "demo").symlink_to(ROOT / "demo")
     (tmp_path / "eigene.csv").write_text(OWN_TABLE, encoding="utf-8")
     (tmp_path / "columns.toml").write_text(COLUMNS[0], encoding="utf-8")
-    code = "from accord_service.cli.main import main; main(prog_name='accord')"
-    command = tmp_path / "bin" / "accord"
-    command.parent.mkdir()
-    command.write_text(f'#!/bin/sh\nexec {sys.executable} -c "{code}" "$@"\n', encoding="utf-8")
-    command.chmod(0o755)
     return tmp_path
 
 
-def run(block: str, folder: Path) -> tuple[int, str]:
-    """Exit code, and both outputs with their lines joined."""
-    env = {**os.environ, "PATH": f"{folder / 'bin'}:{os.environ['PATH']}", "COLUMNS": "80"}
-    env["PYTHONPATH"] = os.pathsep.join(str(ROOT / part) for part in ("rules", "service", "clients/python"))
-    done = subprocess.run(["sh", "-c", block], cwd=folder, env=env, capture_output=True, text=True, timeout=120)
-    return done.returncode, " ".join(f"{done.stdout} {done.stderr}".split())
+@pytest.fixture
+def run(folder: Path, environment: dict[str, str]) -> Run:
+    """Runs a block: exit code, and both outputs with their lines joined."""
+
+    def run_block(block: str, **more: str) -> tuple[int, str]:
+        done = subprocess.run(
+            ["sh", "-c", block], cwd=folder, env=environment | more, capture_output=True, text=True, timeout=120
+        )
+        return done.returncode, " ".join(f"{done.stdout} {done.stderr}".split())
+
+    return run_block
 
 
-def test_a_look_is_what_the_page_says(folder: Path) -> None:
-    code, page = run(LOOK, folder)
+def test_a_look_is_what_the_page_says(run: Run) -> None:
+    code, page = run(LOOK)
     assert code == 0
     assert "G Width (in) decorations.0.size.width in 10" in page
     assert "Not read: B “Customer”." in page
     assert '"blank": "TS-100-W"' in page
 
 
-def test_own_headers_are_read_as_the_file_says(folder: Path) -> None:
+def test_own_headers_are_read_as_the_file_says(run: Run) -> None:
     assert tomllib.loads(COLUMNS[0])["columns"]
-    code, page = run(OWN, folder)
+    code, page = run(OWN)
     assert code == 0, page
     assert '"width": "200 mm", "height": "150,5 mm"' in page
     assert "Not read: E “Print”." in page
 
 
-def test_the_first_check_is_what_the_page_says(folder: Path) -> None:
-    code, page = run(ASK, folder)
+def test_the_first_check_is_what_the_page_says(run: Run) -> None:
+    code, page = run(ASK)
     assert code == 2
     assert "20 orders:" in page
     assert "UNREAD G “Width (in)” is “8 cm”" in page
 
 
-def test_results_are_kept_under_the_columns_that_the_page_lists(folder: Path) -> None:
-    code, _ = run(KEEP, folder)
+def test_results_are_kept_under_the_columns_that_the_page_lists(folder: Path, run: Run) -> None:
+    code, _ = run(KEEP)
     assert code == 2
     header, *rows = (folder / "results.csv").read_text(encoding="utf-8-sig").splitlines()
     listed = re.search(r"writes a row an order: (.*?)\. A cell", TEXT, re.DOTALL)
@@ -79,13 +93,23 @@ def test_results_are_kept_under_the_columns_that_the_page_lists(folder: Path) ->
     assert len(rows) == 20
 
 
+@pytest.mark.needs("curl")
+def test_curl_alone_gets_an_answer_for_each_row(run: Run) -> None:
+    with demo.service() as (url, keys):
+        code, page = run(CURL, ACCORD_URL=url, ACCORD_TOKEN=demo.token("harbour-lane", keys))
+    assert code == 0, page
+    statuses = re.findall(r'\{"line":\d+,"status":(\d+),', page)
+    assert (len(statuses), statuses.count("422")) == (20, 2)
+    assert '"columns_left_out":["Customer"]' in page
+
+
 def test_the_words_are_those_that_columns_are_known_by() -> None:
     told = dict(re.findall(r"^\| `([^`]+)` \| (.+) \|$", TEXT, re.MULTILINE))
     assert told == {path: " ".join(listed.split()) for path, listed in WORDS.items()}
 
 
-def test_the_exit_codes_are_those_of_the_command(folder: Path) -> None:
-    _, page = run("accord validate --help", folder)
+def test_the_exit_codes_are_those_of_the_command(run: Run) -> None:
+    _, page = run("accord validate --help")
     codes = dict(re.findall(r"^\| (\d) \| (.+) \|$", TEXT, re.MULTILINE))
     assert list(codes) == ["0", "1", "2", "3"]
     for code, means in codes.items():

@@ -15,6 +15,7 @@ from urllib.error import URLError
 
 import pytest
 from tests.docs import transcripts
+from tests.docs.forking import command_at
 
 pytestmark = pytest.mark.needs("curl")
 
@@ -26,16 +27,16 @@ ACCORD = "from accord_service.cli.main import main; main(prog_name='accord')"
 
 
 @pytest.fixture(scope="module")
-def environment(tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
+def environment(tmp_path_factory: pytest.TempPathFactory) -> Iterator[dict[str, str]]:
     """Where ``accord`` is this tree's, in 80 columns, and a word for ``. .venv/bin/activate`` is no trouble."""
     own = ("ACCORD_", "PROMETHEUS_", "NO_COLOR")
     program = tmp_path_factory.mktemp("bin") / "accord"
-    program.write_text(f'#!/bin/sh\nexec "{sys.executable}" -c "{ACCORD}" "$@"\n', encoding="utf-8")
-    program.chmod(0o755)
     inherited = {name: value for name, value in os.environ.items() if not name.startswith(own)}
     path = os.pathsep.join([str(program.parent), inherited["PATH"]])
     sources = os.pathsep.join(part for part in sys.path if part)
-    return inherited | {"PATH": path, "PYTHONPATH": sources, "COLUMNS": "80", "ACCORD_BUNDLE": "/no/such/folder"}
+    whole = inherited | {"PATH": path, "PYTHONPATH": sources, "COLUMNS": "80", "ACCORD_BUNDLE": "/no/such/folder"}
+    with command_at(program, sys.executable, whole):
+        yield whole
 
 
 @pytest.fixture(scope="module")

@@ -11,14 +11,16 @@ from pathlib import Path
 import pytest
 
 DEMO = Path(__file__).parents[2] / "demo"
-# A third of the day's orders by day: that the service judges each of them as expected, tests/demo/test_served.py holds.
-ONE_IN = 1 if os.environ.get("ACCORD_NIGHTLY") == "1" else 3
+# A sixth of the day's orders by day: that the service judges each of them as expected, tests/demo/test_served.py holds.
+ONE_IN = 1 if os.environ.get("ACCORD_NIGHTLY") == "1" else 6
+# Orders at edges that an effect is of; what comes of all of them, tests/rules/governance/test_effect.py holds.
+EDGES = "4000" if os.environ.get("ACCORD_NIGHTLY") == "1" else "200"
 LIMIT_S = 240
 
 
 def run(script: str) -> str:
     """What a script of the demo prints; it must end well."""
-    env = os.environ | {"PYTHONPATH": os.pathsep.join(filter(None, sys.path))}
+    env = os.environ | {"PYTHONPATH": os.pathsep.join(filter(None, sys.path)), "ACCORD_EDGES_MOST": EDGES}
     env.pop("PROMETHEUS_MULTIPROC_DIR", None)
     ended = subprocess.run(
         [sys.executable, str(DEMO / script), "--one-in", str(ONE_IN)],

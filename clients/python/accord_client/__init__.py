@@ -8,6 +8,7 @@ with Client("https://accord.example", token) as accord:
         print(verdict.findings[0].because)
 """
 
+from accord_client.aio import AsyncClient
 from accord_client.client import Client
 from accord_client.documents import (
     Assumption,
@@ -31,6 +32,8 @@ from accord_client.documents import (
     RuledOut,
     RuleLine,
     SampleLeanedOn,
+    SearchHit,
+    SearchResults,
     ShopStatus,
     SourcedMarketRow,
     SourcedNumber,
@@ -65,6 +68,7 @@ __all__ = [
     "AccordError",
     "AnsweredOrder",
     "Assumption",
+    "AsyncClient",
     "BadAnswer",
     "Change",
     "Client",
@@ -95,6 +99,8 @@ __all__ = [
     "RuleLine",
     "RuledOut",
     "SampleLeanedOn",
+    "SearchHit",
+    "SearchResults",
     "ServiceFault",
     "ShopStatus",
     "SourcedMarketRow",

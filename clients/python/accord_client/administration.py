@@ -29,7 +29,7 @@ class Administration:
     # -- an admin's --------------------------------------------------------------------------------------------------
 
     def shops(self) -> Iterator[Document]:
-        """Every shop: id, name, version, when it last changed."""
+        """Every shop: id, name, version, when it last changed, and the ``bundle`` that it pulled last."""
         return self._asker.pages("/v1/shops")
 
     def shop(self, shop_id: str) -> Editable:

@@ -242,22 +242,29 @@ class PlannedStep(_Answer):
     """One thing the hands do.
 
     ``stage``: check, dress, dry, place, fix, cover, press, lift, peel, again, cool, finish or care, in this order;
-    others may come.
+    others may come. ``slip``: what the customer's slip says of it; None for what is no aftercare.
     """
 
     _what = "a step of a plan"
     id: str
     stage: str
     text: str
+    slip: str | None
 
 
 @dataclass(frozen=True, slots=True)
 class StackLayer(_Answer):
-    """One layer of what lies between the platens; ``face`` says how it lies, empty where it has no faces."""
+    """One layer of what lies between the platens; ``face`` says how it lies, empty where it has no faces.
+
+    ``kind``: platen, sheet, pad, carrier, print or piece; others may come. ``thickness_mm`` of one ply, None for
+    platens and where the book does not know.
+    """
 
     _what = "a layer of a stack"
+    kind: str
     what: str
     face: str
+    thickness_mm: float | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -465,7 +472,8 @@ class Rule(_Answer):
     """One rule; ``entry`` is what the book writes, with examples that fire and that stay silent.
 
     ``numbers`` are its limits and ``market_rows`` the law it speaks of, each with the kind of source it rests on;
-    ``source_kinds`` has the kind of each source that is named.
+    ``source_kinds`` has the kind of each source that is named. ``in_words`` is its condition as people read it, line by
+    line; ``related`` are rules that read the same facts.
     """
 
     _what = "a rule"
@@ -477,6 +485,8 @@ class Rule(_Answer):
     numbers: tuple[SourcedNumber, ...]
     market_rows: tuple[SourcedMarketRow, ...]
     source_kinds: Document
+    in_words: tuple[Document, ...]
+    related: tuple[Document, ...]
     entry: Document
 
 
@@ -493,7 +503,8 @@ class StepLine(_Answer):
 
 @dataclass(frozen=True, slots=True)
 class Step(_Answer):
-    """One step that plans may have; ``rules`` ask for it, ``entry`` is what the book writes."""
+    """One step that plans may have; ``rules`` ask for it, ``in_words`` is its condition line by line, ``entry`` what
+    the book writes."""
 
     _what = "a step"
     id: str
@@ -501,7 +512,37 @@ class Step(_Answer):
     limits: tuple[str, ...]
     sources: tuple[str, ...]
     rules: tuple[str, ...]
+    in_words: tuple[Document, ...]
     entry: Document
+
+
+@dataclass(frozen=True, slots=True)
+class SearchHit(_Answer):
+    """One entry of the book that was found: its ``kind``, its id, what people call it, and how it begins.
+
+    ``level`` is a rule's; None for all else.
+    """
+
+    _what = "what was found"
+    kind: str
+    id: str
+    title: str
+    level: str | None
+    excerpt: str
+
+
+@dataclass(frozen=True, slots=True)
+class SearchResults(_Answer):
+    """What was found for some words, the best first; ``total`` have some of them.
+
+    ``instead`` has, for each word that the book does not know, the one that was looked for.
+    """
+
+    _what = "the results of a search"
+    query: str
+    total: int
+    instead: tuple[Document, ...]
+    entries: tuple[SearchHit, ...]
 
 
 @dataclass(frozen=True, slots=True)

@@ -65,8 +65,12 @@ class Governance:
         return self._asker.read(f"/v1/revisions/{revision}" + ("?documents=true" if documents else ""))
 
     def changes(self, revision: int) -> Document:
-        """What a revision changed of the one before."""
+        """What a revision changed of the one before, beside what was there (``was``)."""
         return self._asker.read(f"/v1/revisions/{revision}/changes")
+
+    def history(self, kind: str, id: str) -> Iterator[Document]:
+        """The revisions that changed an entry, newest first, with what they changed; also of one that is gone."""
+        return self._asker.pages(f"/v1/history/{self._segment(kind)}/{self._segment(id)}")
 
     def revert(self, revision: int, reason: str, *, validate_only: bool = False) -> Document:
         """A proposal that takes the book back to what a revision says, with its ``status``."""
@@ -98,6 +102,10 @@ class Governance:
     def status(self, proposal_id: str) -> Document:
         """What became of a proposal: its state, its approvals, the digests to approve."""
         return self._asker.read(f"{self._proposal(proposal_id)}/status")
+
+    def proposal_changes(self, proposal_id: str) -> Document:
+        """What a proposal changes, entry by entry, beside what its base has (``was``), and which way a limit goes."""
+        return self._asker.read(f"{self._proposal(proposal_id)}/changes")
 
     def edit(self, proposal_id: str, draft: Document, etag: str) -> Editable:
         """Write a proposal anew; refused (412) if ``proposal`` would have another ETag by now."""
@@ -178,6 +186,12 @@ class Governance:
         """A recorded order asked again, under the present revision or another."""
         return self._asker.read(f"{self._record(record_id)}/replay" + (f"?revision={revision}" if revision else ""))
 
+    def ticket(self, record_id: str, press: str | None = None) -> Document:
+        """What a recorded order is pressed by: the plan as it was judged, on the best press or the one named."""
+        return self._asker.read(
+            f"{self._record(record_id)}/ticket" + (f"?{urlencode({'press': press})}" if press else "")
+        )
+
     def delete_reference(self, record_id: str, *, validate_only: bool = False) -> Document:
         """Take the shop's own reference out of a record, for good."""
         address = f"{self._record(record_id)}/reference" + ("?validate_only=true" if validate_only else "")
@@ -199,6 +213,10 @@ class Governance:
         """Take back a report that one made oneself; it counts no more, and stays to be read."""
         address = f"{self._record(record_id)}/outcomes/{self._segment(outcome_id)}/withdraw"
         return self._post(address, None, validate_only)
+
+    def outcome_counts(self, *, poor: bool = False) -> Iterator[Document]:
+        """How reported pieces of all shops came out, by transfer, substrate and type of press; only ``poor`` ones."""
+        return self._asker.pages("/v1/outcomes?limit=200" + ("&poor=true" if poor else ""))
 
     # -- audit ---------------------------------------------------------------------------------------------------------
 

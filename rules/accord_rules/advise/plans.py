@@ -27,6 +27,7 @@ from accord_rules.revision.book import Book
 from accord_rules.revision.sentences import in_a_sentence
 from accord_rules.verdict import (
     WORKABLE,
+    Ceiling,
     ExplainedSettings,
     Plan,
     PlannedDecoration,
@@ -37,7 +38,6 @@ from accord_rules.verdict import (
 )
 from accord_rules.weigh.scales import WEIGHINGS_MOST, OnPress, Remembered, Scales, Weighed, findings, with_last_word
 
-PLANS_MOST = 10
 # Prints told in full in one answer, over all its plans: about 5 kB each with stack, settings and steps.
 PRINTS_TOLD_MOST = 72
 # Combinations of transfers that are weighed on one press: two open decorations with sixteen transfers each.
@@ -518,7 +518,7 @@ def _explained(case: Case, chosen: Chosen, curve: bool) -> ExplainedSettings:
     low, high = case.known["transfer.lower"], case.known["window.uppers"][0]
     display_c, surface_c = chosen.display_c or 0.0, chosen.surface_c or 0.0
     on_print_kpa = None if case.known["press.closing"] == "enclosed" else chosen.pressure_kpa  # an oven has none
-    shown = partial(quantity, preferences=case.shop.units)
+    shown, on_display = partial(quantity, preferences=case.shop.units), partial(_displayed, case)
     return ExplainedSettings(
         temperature=shown(units.TEMPERATURE, display_c),
         temperature_c=display_c,
@@ -529,6 +529,9 @@ def _explained(case: Case, chosen: Chosen, curve: bool) -> ExplainedSettings:
             shown(units.TEMPERATURE, low.value_c), low.value_c, shown(units.TEMPERATURE, high.value_c), high.value_c
         ),
         spread_k=chosen.spread_k,
+        widest_window=on_display(low.value_c, high.value_c),
+        spots=on_display(surface_c - chosen.spread_k, surface_c + chosen.spread_k),
+        ceilings=tuple(_ceilings(case)),
         time=shown(units.TIME, chosen.time_s or 0.0),
         time_s=chosen.time_s or 0.0,
         time_window=dwells(case.known["window.time_low_s"], case.known["window.time_high_s"]),
@@ -551,6 +554,24 @@ def _explained(case: Case, chosen: Chosen, curve: bool) -> ExplainedSettings:
         main=case.known["main.done"],
         heat=heat_estimate(case, chosen, curve=curve),
     )
+
+
+def _displayed(case: Case, least_c: float, most_c: float) -> TemperatureRange:
+    """Temperatures of the surface as the display shows them, °C: the nearest whole degrees of the shop's unit."""
+    unit = case.shop.units.unit(units.TEMPERATURE)
+    ends = (
+        unit.inside(round(unit.outside(case.known["press.calibration"].display_c(end)))) for end in (least_c, most_c)
+    )
+    least, most = (round(end_c, 9) for end_c in ends)
+    least_shown, most_shown = (quantity(units.TEMPERATURE, end_c, case.shop.units) for end_c in (least, most))
+    return TemperatureRange(least_shown, least, most_shown, most)
+
+
+def _ceilings(case: Case) -> Iterator[Ceiling]:
+    """Every bound from above, lowest first."""
+    for bound in case.known["window.uppers"]:
+        shown = _displayed(case, bound.value_c, bound.value_c)
+        yield Ceiling(bound.what, shown.most, shown.most_c, bound.text)
 
 
 def _window(case: Case, low: Any, high: Any) -> Window:

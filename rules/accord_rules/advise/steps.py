@@ -8,6 +8,7 @@ from accord_rules.derive import FACT_TYPES
 from accord_rules.derive.case import Case
 from accord_rules.infer.judge import Judge
 from accord_rules.revision.facts import Scope
+from accord_rules.revision.sentences import Sentence
 from accord_rules.revision.step import Step
 from accord_rules.verdict import PlannedStep
 from accord_rules.weigh.scales import Weighed
@@ -31,7 +32,12 @@ def steps(case: Case, weighed: Weighed) -> tuple[PlannedStep, ...]:
     }
     replaced = {book.steps[name].instead_of for name in held}
     return tuple(
-        PlannedStep(step.id, step.stage, _written(step, case))
+        PlannedStep(
+            step.id,
+            step.stage,
+            _written(step.text, case),
+            None if step.slip is None else _written(step.slip, case),
+        )
         for step in every
         if step.id in demanded or (step.id in held and step.id not in replaced)
     )
@@ -59,7 +65,7 @@ def _tellable(step: Step, case: Case) -> bool:
     return all(case[name] not in (None, "") for name in step.text.facts)
 
 
-def _written(step: Step, case: Case) -> str:
+def _written(sentence: Sentence, case: Case) -> str:
     book = case.book
-    limits = {name: (book.limit_dimension(name), book.limit_values[name]) for name in step.text.limits}
-    return step.text.write(case, FACT_TYPES, limits, case.shop.units)
+    limits = {name: (book.limit_dimension(name), book.limit_values[name]) for name in sentence.limits}
+    return sentence.write(case, FACT_TYPES, limits, case.shop.units)

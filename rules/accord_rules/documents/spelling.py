@@ -17,10 +17,13 @@ _STEM_LEAST = 3
 _VOWELS = frozenset("aeiouy")
 
 
-def nearest(word: str, words: Iterable[str], most: int = 3) -> tuple[str, ...]:
-    """The known words that are spelt like ``word``, or of the same parts in another order, the most alike first."""
+def nearest(word: str, words: Iterable[str], most: int = 3, at_least: float = ALIKE) -> tuple[str, ...]:
+    """The known words that are spelt like ``word``, or of the same parts in another order, the most alike first.
+
+    ``at_least``: how much, by difflib's ratio.
+    """
     likeness = {candidate: _likeness(word[:_COMPARED].lower(), candidate.lower()) for candidate in words}
-    least = max(ALIKE, max(likeness.values(), default=0.0) - _FURTHER)
+    least = max(at_least, max(likeness.values(), default=0.0) - _FURTHER)
     alike = [candidate for candidate, how in likeness.items() if how >= least]
     return tuple(sorted(alike, key=lambda candidate: (-likeness[candidate], candidate))[:most])
 
@@ -48,10 +51,11 @@ def as_word(name: str) -> str:
 
 def stems(text: str) -> frozenset[str]:
     """The words of an English text without their endings, so that "washing" and "washes" are one: for finding alone."""
-    return frozenset(_stem(word) for word in re.findall(r"[^\W_]+", text.lower()))
+    return frozenset(stem(word) for word in re.findall(r"[^\W_]+", text.lower()))
 
 
-def _stem(word: str) -> str:
+def stem(word: str) -> str:
+    """An English word in lower case without its ending."""
     if len(word) > 3 and word.endswith("s") and not word.endswith(("ss", "us", "is")):
         word = word[:-1]
     for ending in ("ing", "ed"):

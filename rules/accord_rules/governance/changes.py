@@ -153,7 +153,12 @@ def change_digest(changes: Iterable[EntryChange]) -> str:
 
 def entry_digest(documents: Documents, kind: str, name: str) -> str:
     """What ``before`` says of an entry."""
-    return digest(documents[kind][name]) if name in documents[kind] else ABSENT
+    return digest_of(documents[kind].get(name))
+
+
+def digest_of(entry: Mapping[str, Any] | None) -> str:
+    """The same of the entry itself; None where there is none."""
+    return ABSENT if entry is None else digest(entry)
 
 
 def apply(documents: Documents, changes: Iterable[EntryChange]) -> Documents:

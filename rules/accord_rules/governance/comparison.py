@@ -16,7 +16,7 @@ from accord_rules.advise.steps import steps
 from accord_rules.authority import Authority, Judged
 from accord_rules.documents.answers import INTEGER, STRING, STRING_OR_NULL, Free
 from accord_rules.documents.canonical import digest
-from accord_rules.documents.reading import Choice, DocumentError, Object, read, required
+from accord_rules.documents.reading import Choice, DocumentError, Object, Text, optional, read, required
 from accord_rules.documents.writing import Documented, written
 from accord_rules.governance.fitting import fitting
 from accord_rules.governance.limits import FIRM, LOOSER, STRICTER
@@ -26,6 +26,7 @@ from accord_rules.revision.book import Book
 from accord_rules.revision.names import resolve
 from accord_rules.revision.rule import Rule
 from accord_rules.verdict import LEVELS, VERDICTS, WORKABLE, PlannedStep
+from accord_rules.weigh.scales import Fired, worded
 
 UNREADABLE = "unreadable"  # the book does not know what the order names
 # An order the book cannot read is an order it does not let pass.
@@ -33,6 +34,7 @@ REPLAYED_VERDICTS = (*VERDICTS, UNREADABLE)
 _BOOK = "(book)"
 SOURCES = RECORDED, EDGE = ("recorded", "edge")
 DIRECTIONS = (STRICTER, LOOSER)
+_SENTENCE = Text(2000)
 # Of each shop, rule and direction; all are counted.
 LISTED_MOST = 25
 # Orders whose difference is remembered, since the same one is often recorded again; about 1 kB each.
@@ -105,6 +107,8 @@ class FlipWitness(Documented):
 
     flip: Flip = required(Object(Flip), "the flip", spread=True)
     document_of_order: Mapping[str, Any] = required(Free((Order,)), "the order", name="asked")
+    said_before: str | None = optional(_SENTENCE, about="what the rule says of it under the base; left out: nothing")
+    said_after: str | None = optional(_SENTENCE, about="what it says with the changes; left out: nothing")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -117,6 +121,7 @@ class StepDifference(Documented):
     reworded: int = required(INTEGER, "orders whose plan has it under both, in other words or of another stage")
 
 
+_SAYS_NOTHING: tuple[str | None, str | None] = (None, None)
 _STEP_WAYS = ("comes", "goes", "reworded")
 
 
@@ -256,7 +261,7 @@ class Differences:
             self._rows.setdefault(_row_of(flip), _Row()).add(1, int(flip.turns), (flip,))
             if flip.turns:
                 self._turned[turned_to(flip)] += 1
-            self._take_witness(FlipWitness(flip, difference.order))
+            self._take_witness(FlipWitness(flip, difference.order, *difference.said.get(rule, _SAYS_NOTHING)))
 
     def _take_witness(self, witness: FlipWitness) -> None:
         name = witness.flip.rule, witness.flip.direction
@@ -326,7 +331,8 @@ def turned_to(flip: Flip) -> str:
 
 @dataclass(frozen=True, slots=True)
 class OrderDifference:
-    """What differs for one order: ``rules`` by (rule, direction), ``steps`` of its plan by (step, how)."""
+    """What differs for one order: ``rules`` by (rule, direction), ``steps`` of its plan by (step, how); ``said``: rule
+    to what it says of the order under the base and with the changes, None where that is nothing."""
 
     order: Mapping[str, Any]
     before: str
@@ -334,6 +340,7 @@ class OrderDifference:
     rules: tuple[tuple[str, str], ...]
     steps: tuple[tuple[str, str], ...]
     watched: frozenset[str]
+    said: Mapping[str, tuple[str | None, str | None]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -343,6 +350,7 @@ class _Answer:
     verdict: str
     firmness: Mapping[tuple[str, str], int]
     steps: Mapping[str, tuple[PlannedStep, ...]]  # of its plan, by id, once a pressing
+    fired: tuple[Fired, ...] = ()
 
 
 class Comparison:
@@ -398,14 +406,21 @@ class Comparison:
 
     def _difference(self, order: Order, shop: Shop, *, watched: bool) -> OrderDifference:
         before, after = (self._answer(authority, order, shop) for authority in (self._before, self._after))
+        apart = tuple(_rules_apart(before, after))
         return OrderDifference(
             MappingProxyType(written(replace(order, reference=None))),
             before.verdict,
             after.verdict,
-            tuple(_rules_apart(before, after)),
+            apart,
             tuple(_steps_apart(before.steps, after.steps)),
             self._watched(order, shop) if watched and self._watching else frozenset(),
+            {rule: (self._said(self._before, before, rule), self._said(self._after, after, rule)) for rule, _ in apart},
         )
+
+    def _said(self, authority: Authority, answer: _Answer, rule: str) -> str | None:
+        """What a rule says first of an order; None where it says nothing."""
+        fired = next((fired for fired in answer.fired if fired.rule.id == rule), None)
+        return None if fired is None else worded(fired, authority.book).because
 
     def _answer(self, authority: Authority, order: Order, shop: Shop) -> _Answer:
         known = fitting(authority.book, shop)
@@ -424,7 +439,7 @@ class Comparison:
         }
         firmness |= {(match.rule.id, match.pointer): 2 * _firmness(match.rule) for match in weighed.fired}
         in_plan = self._planned and weighed.verdict in WORKABLE
-        return _Answer(weighed.verdict, firmness, _by_step(judged) if in_plan else {})
+        return _Answer(weighed.verdict, firmness, _by_step(judged) if in_plan else {}, weighed.fired)
 
     def _watched(self, order: Order, shop: Shop) -> frozenset[str]:
         known = fitting(self._after.book, shop)

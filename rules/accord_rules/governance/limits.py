@@ -11,8 +11,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
+from typing import Any
 
 from accord_rules.derive.graph import GRAPH
+from accord_rules.documents import units
+from accord_rules.documents.reading import LeafError
+from accord_rules.load.loader import amount
 from accord_rules.revision.book import Book
 from accord_rules.revision.condition import Atom, Compare, LimitName, negated
 from accord_rules.revision.facts import Scope
@@ -35,10 +39,30 @@ def derived_with(name: str) -> bool:
 
 def direction(book: Book, name: str, value: float) -> str:
     """Whether ``value`` is stricter or looser than the limit's own, by what the book declares stricter."""
-    now = book.limit_values[name]
+    return _way(book.limit_values[name], value, book.limits[name].stricter)
+
+
+def direction_of(old: Mapping[str, Any], new: Mapping[str, Any]) -> str | None:
+    """The same of two states of a limit's entry, as the book writes them; None where they measure different things, or
+    ``new`` could stand in no book."""
+    if old.get("dimension") != new.get("dimension"):
+        return None
+    dimension = units.DIMENSIONS[old["dimension"]]
+    try:
+        now, then = (amount(dimension, _as_read(entry.get("value"))) for entry in (old, new))
+    except (LeafError, TypeError):
+        return None
+    return _way(now, then, old["stricter"])
+
+
+def _as_read(value: Any) -> Any:
+    return float(value) if isinstance(value, int) and not isinstance(value, bool) else value
+
+
+def _way(now: float, value: float, stricter: str) -> str:
     if value == now:
         return EQUAL
-    return STRICTER if (value > now) is (book.limits[name].stricter == "higher") else LOOSER
+    return STRICTER if (value > now) is (stricter == "higher") else LOOSER
 
 
 @dataclass(frozen=True, slots=True)

@@ -67,7 +67,7 @@ from accord_rules.revision.markets import ELSEWHERE, Market
 from accord_rules.revision.names import SUM_TOLERANCE
 from accord_rules.revision.rule import ABOUT, SHOP, Rule, RuleText
 from accord_rules.revision.sentences import Sentence, SentenceError, read_sentence
-from accord_rules.revision.step import ALWAYS, PRINT, STANDING, Step, StepText
+from accord_rules.revision.step import ALWAYS, PRINT, SLIP, STANDING, Step, StepText
 from accord_rules.verdict import LEVELS
 
 Part = TypeVar("Part")
@@ -350,7 +350,12 @@ def read_step(
     written = table if isinstance(table, Mapping) else {}
     always = written.get("when", ALWAYS) == ALWAYS
     condition = STANDING if always else _part(written, "when", lambda words: parse(words, vocabulary), faults)
-    sentence = _part(written, "text", lambda words: read_sentence(words, vocabulary.facts, vocabulary.limits), faults)
+
+    def sentence_of(words: str) -> Sentence:
+        return read_sentence(words, vocabulary.facts, vocabulary.limits)
+
+    slip = _part(written, "slip", sentence_of, faults)
+    sentence = _part(written if text is None else {"text": text.whole}, "text", sentence_of, faults)
     if text is not None:
         faults += [*_unknown_sources(text.sources, sources), *_no_step("/instead_of", text.instead_of, steps)]
         faults += _ill_made(name, text, steps)
@@ -364,6 +369,7 @@ def read_step(
         condition=condition,
         printed_open=text.when_open == PRINT,
         text=sentence,
+        slip=slip,
         instead_of=text.instead_of,
         why=text.why,
         sources=text.sources,
@@ -374,8 +380,15 @@ def read_step(
 
 def _ill_made(name: str, text: StepText, steps: Mapping[str, Any]) -> Iterator[Fault]:
     """What is wrong with how the parts of a step go together."""
-    if not text.text.endswith((".", "!")) or _SENTENCE_END.search(text.text):
-        yield Fault("/text", "must be one sentence with a full stop", code="bad-format")
+    for field, words in (("text", text.whole), ("slip", text.slip or "None.")):
+        if not words.endswith((".", "!")) or _SENTENCE_END.search(words):
+            yield Fault(f"/{field}", "must be one sentence with a full stop", code="bad-format")
+    if text.stage == "care" and text.slip is None:
+        yield Fault("/slip", "is required of what the customer is told", code="required")
+    if text.stage != "care" and text.slip is not None:
+        yield Fault("/slip", "is for steps of the stage care alone", code="contradiction")
+    if text.text.count(SLIP) != (text.slip is not None):
+        yield Fault("/text", f"must have {SLIP} once where the step has a slip, and nowhere else", code="contradiction")
     for kind in ("fires", "silent"):
         if text.when == ALWAYS and getattr(text, kind):
             yield Fault(f"/{kind}", "is of no use: the step stands in every plan", code="contradiction")

@@ -26,6 +26,7 @@ from accord_rules.revision.catalogue import (
 from accord_rules.revision.condition import Vocabulary
 from accord_rules.revision.facts import declared
 from accord_rules.revision.rule import Rule
+from accord_rules.revision.search import Index
 from accord_rules.revision.sentences import in_a_sentence
 from accord_rules.revision.step import Step
 
@@ -101,6 +102,11 @@ class Book:
     @cached_property
     def vocabulary(self) -> Vocabulary:
         return vocabulary_of(self.catalogue, self.limits)
+
+    @cached_property
+    def index(self) -> Index:
+        """What people's words are looked up in; made when it is first searched."""
+        return Index(self.documents)
 
     @cached_property
     def example_shop(self) -> Shop:

@@ -15,6 +15,8 @@ from accord_rules.verdict import STAGES
 
 ALWAYS = "true"
 PRINT, LEAVE = "print", "leave"
+# Where the slip's sentence stands in the step's own.
+SLIP = "{slip}"
 # The condition of a step that stands in every plan.
 STANDING = Condition(ALWAYS, And(()), frozenset(), frozenset(), ((),))
 
@@ -26,6 +28,9 @@ class StepText:
     stage: str = required(Choice(STAGES), "its stage")
     text: str = required(Text(400), "what the hands do, in a sentence; what stands in braces is filled in")
     sources: tuple[str, ...] = required(Many(Name(name_of="sources"), 8, 1), "ids of the sources it rests on")
+    slip: str | None = optional(
+        Text(300), about="of stage care alone: the sentence on the customer's slip, which stands in text as {slip}"
+    )
     when: str = optional(
         Text(2000, lines=True), ALWAYS, about="the condition, over facts, under which a plan has it; true: every plan"
     )
@@ -37,6 +42,12 @@ class StepText:
     why: str = optional(Text(600), "", about="why it is done")
     fires: tuple[Mapping[str, Any], ...] = optional(Many(ExampleTable(), 40), (), about="what brings it into a plan")
     silent: tuple[Mapping[str, Any], ...] = optional(Many(ExampleTable(), 40), (), about="what keeps it out")
+
+    @property
+    def whole(self) -> str:
+        """The sentence with what the slip says in its place, where it goes on in small letters."""
+        said = self.slip or ""
+        return self.text.replace(SLIP, said[:1].lower() + said[1:])
 
 
 # Steps are told apart by identity, so that whatever is made of all of a book's steps can be kept.
@@ -51,6 +62,7 @@ class Step:
     condition: Condition
     printed_open: bool
     text: Sentence
+    slip: Sentence | None
     instead_of: str | None
     why: str
     sources: tuple[str, ...]

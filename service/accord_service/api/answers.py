@@ -27,6 +27,8 @@ from accord_rules.documents.reading import Choice, Flag, Object, optional, requi
 from accord_rules.documents.writing import Documented
 from accord_rules.revision.catalogue import KINDS, SOURCE_KINDS, Limit, Source
 from accord_rules.revision.rule import RuleText
+from accord_rules.revision.search import KINDS as SEARCHED
+from accord_rules.revision.spoken import ConditionLine
 from accord_rules.revision.step import StepText
 from accord_rules.verdict import LEVELS, STAGES, BookState
 from accord_service.http.roles import ROLES
@@ -247,6 +249,16 @@ class Rules(BookState):
     next: str | None = next_page()
 
 
+@dataclass(frozen=True, slots=True)
+class RelatedRule(Documented):
+    """Another rule that reads some of the same facts."""
+
+    id: str = required(STRING, "its name")
+    level: str = required(Choice(LEVELS), "what it finds")
+    title: str = required(STRING, "the rule in a few words")
+    facts: tuple[str, ...] = required(STRINGS, "ids of the facts that both read")
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Rule(BookState):
     """One rule."""
@@ -264,6 +276,12 @@ class Rule(BookState):
     )
     source_kinds: Mapping[str, str] = required(
         mapped(STRING), "of what kind each source is that it, its limits or these rows name"
+    )
+    in_words: tuple[ConditionLine, ...] = required(
+        listed(Object(ConditionLine)), "its condition as people read it, line by line"
+    )
+    related: tuple[RelatedRule, ...] = required(
+        listed(Object(RelatedRule)), "rules that read the same facts, those that have most in common first"
     )
     entry: Document = required(
         Free((RuleText,)),
@@ -298,10 +316,44 @@ class Step(BookState):
     limits: tuple[str, ...] = required(STRINGS, "ids of the limits it compares with or names")
     sources: tuple[str, ...] = required(STRINGS, "ids of the sources it rests on")
     rules: tuple[str, ...] = required(STRINGS, "ids of the rules whose findings ask for it")
+    in_words: tuple[ConditionLine, ...] = required(
+        listed(Object(ConditionLine)), "its condition as people read it, line by line; none: it stands in every plan"
+    )
     entry: Document = required(
         Free((StepText,)),
         "the step as the book writes it, with what brings it into a plan and what keeps it out",
     )
+
+
+@dataclass(frozen=True, slots=True)
+class SpellingTaken(Documented):
+    """A word that the book does not have, and the one that was looked for instead."""
+
+    word: str = required(STRING, "the word as it was asked for")
+    taken: str = required(STRING, "the nearest one that is known")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SearchHit(Documented):
+    """One entry that was found."""
+
+    kind: str = required(Choice(SEARCHED), "rules, limits, steps, sources, facts, or a kind of the catalogue")
+    id: str = required(STRING, "its name")
+    title: str = required(STRING, "what people call it")
+    level: str | None = required(Nullable(Choice(LEVELS)), "of a rule, what it finds; else null")
+    excerpt: str = required(STRING, "how what it says begins; may be empty")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SearchResults(BookState):
+    """What was found for some words."""
+
+    query: str = required(STRING, "the words that were asked for")
+    total: int = required(INTEGER, "how many entries have some of them")
+    instead: tuple[SpellingTaken, ...] = required(
+        listed(Object(SpellingTaken)), "words that the book does not have, and what was looked for instead"
+    )
+    entries: tuple[SearchHit, ...] = required(listed(Object(SearchHit)), "the best first, as many as were asked for")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -335,6 +387,15 @@ class Signatory(Documented):
 
 
 @dataclass(frozen=True, slots=True)
+class PulledBundle(Documented):
+    """Which bundle a shop pulled last. A machine of the shop may hold an older one."""
+
+    pulled_at: str = time("when it was pulled")
+    revision: int = required(INTEGER, "the revision of the book in it")
+    expires_on: str = required(STRING, "the last day (UTC) on which orders are answered from it")
+
+
+@dataclass(frozen=True, slots=True)
 class ListedShop(Documented):
     """One shop in a list."""
 
@@ -342,6 +403,9 @@ class ListedShop(Documented):
     name: str = required(STRING, "what it calls itself")
     version: int = required(INTEGER, "grows with each change")
     changed_at: str = time("when it was last changed")
+    bundle: PulledBundle | None = required(
+        Nullable(Object(PulledBundle)), "the bundle it pulled last; null where none is noted"
+    )
 
 
 @dataclass(frozen=True, slots=True)

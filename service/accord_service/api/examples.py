@@ -150,7 +150,15 @@ SHOP_VERSION: dict[str, Any] = {
     "changes_left_out": 0,
 }
 SHOPS: dict[str, Any] = {
-    "entries": [{"id": SHOP["id"], "name": SHOP["name"], "version": 1, "changed_at": _CHANGED_AT}],
+    "entries": [
+        {
+            "id": SHOP["id"],
+            "name": SHOP["name"],
+            "version": 1,
+            "changed_at": _CHANGED_AT,
+            "bundle": {"pulled_at": "2026-03-30T16:05:00.000Z", "revision": 12, "expires_on": "2026-04-13"},
+        }
+    ],
     "next": None,
 }
 KEY_WANTED: dict[str, Any] = {"shop_id": SHOP["id"], "role": "counter", "holder": "Nia Calder"}
@@ -258,6 +266,10 @@ ORDER_LINES = (
         },
     ),
 )
+ORDER_TABLE = """Order no,Blank,Transfer,Position,Width (in),Height (in)
+HL-1043,tote-polyester-white,dye-sublimation,front,8,8
+HL-1044,tee-heavy-white,cut-film,front,9.5,4
+"""
 OPEN = (Example("What a bag leaves open", _TOTE),)
 REQUESTS = (
     Example(

@@ -18,15 +18,22 @@ from accord_rules.documents.answers import (
     mapped,
 )
 from accord_rules.documents.reading import Choice, Flag, Object, optional, required
+from accord_rules.documents.units import UNIT_SYSTEMS
 from accord_rules.documents.writing import Documented
 from accord_rules.governance.changes import EntryChange
 from accord_rules.governance.comparison import FlipCount
 from accord_rules.governance.effect import Effect
-from accord_rules.governance.proposal import STATES, Base, ShownEffect
+from accord_rules.governance.limits import EQUAL, LOOSER, STRICTER
+from accord_rules.governance.proposal import Base, ShownEffect
+from accord_rules.governance.words import STATES
 from accord_rules.orders.order import Order
-from accord_rules.verdict import VERDICTS, Finding, Verdict
+from accord_rules.verdict import VERDICTS, Finding, Plan, Verdict
 from accord_service.api.answers import Document, Signatory, next_page, time
+from accord_service.api.shop_answers import PlaceChange
+from accord_service.steps.history import WHAT
+from accord_service.steps.outcomes import TransferOutcomes
 from accord_service.steps.runs import EFFECT_STATES
+from accord_service.steps.tickets import CHANGEABLE
 from accord_service.store import FAULTS, Event
 
 REPLAYED_VERDICTS = (*VERDICTS, "unreadable")
@@ -76,12 +83,63 @@ class Revision(Documented):
 
 
 @dataclass(frozen=True, slots=True)
+class ShownChange(Documented):
+    """One entry that differs, beside what it was."""
+
+    change: EntryChange = required(Object(EntryChange), "the change", spread=True)
+    was: Document | None = required(
+        Nullable(Free(why="an entry as the book writes it; reads of the book show each kind")),
+        "the entry before; null where there was none",
+    )
+    direction: str | None = required(
+        Nullable(Choice((STRICTER, LOOSER, EQUAL))),
+        "which way a limit's value goes, by what the book declares stricter; null for what is no limit's value",
+    )
+
+
+@dataclass(frozen=True, slots=True)
 class RevisionChanges(Documented):
     """What one revision changed of the one before."""
 
     revision: int = required(INTEGER, "the revision")
     digest: str = required(STRING, "its digest")
-    changes: tuple[EntryChange, ...] = _changes("every entry that differs; empty for the first")
+    changes: tuple[ShownChange, ...] = required(
+        listed(Object(ShownChange)), "every entry that differs; empty for the first"
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class ProposalChanges(Documented):
+    """What a proposal changes of its base."""
+
+    proposal_id: str = required(STRING, "the proposal")
+    base: Base = required(Object(Base), "the revision it starts from")
+    changes: tuple[ShownChange, ...] = required(
+        listed(Object(ShownChange)), "what it asks to be different, in the order of the proposal"
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EntryRevision(Documented):
+    """A revision that changed an entry of the book."""
+
+    line: RevisionLine = required(Object(RevisionLine), "the revision", spread=True)
+    what: str = required(Choice(WHAT), "what it did: the entry was added, changed or removed")
+    changes: tuple[PlaceChange, ...] = required(
+        listed(Object(PlaceChange)), "where the entry differs from before; empty unless it was changed"
+    )
+    changes_left_out: int = required(INTEGER, "how many places more differ")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EntryHistory(Documented):
+    """A page of the revisions that changed one entry, newest first."""
+
+    kind: str = required(STRING, "its kind")
+    id: str = required(STRING, "its name")
+    head: int = required(INTEGER, "the number of the revision that holds")
+    entries: tuple[EntryRevision, ...] = required(listed(Object(EntryRevision)), "newest first")
+    next: str | None = next_page()
 
 
 # -- proposals --------------------------------------------------------------------------------------------------------
@@ -260,6 +318,41 @@ class ReplayedRecord(Documented):
     answer: Document | None = required(Nullable(Free((Verdict,))), "the answer of now; null where there is none")
 
 
+@dataclass(frozen=True, slots=True)
+class TicketPress(Documented):
+    """A press that can do a recorded order."""
+
+    press: str = required(STRING, "the press")
+    press_title: str = required(STRING, "the same, as people say it: its type, and its name at the shop")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RecordTicket(Documented):
+    """What a recorded order is pressed by: the plan as it was judged, or why there is none."""
+
+    line: RecordLine = required(Object(RecordLine), "the record", spread=True)
+    digest: str = required(STRING, "SHA-256 of the canonical JSON of the book it was judged under")
+    shop_name: str = required(STRING, "what the shop calls itself")
+    unit_system: str = required(Choice(tuple(UNIT_SYSTEMS)), "the units that the shop reads, and the plan is in")
+    book_revision: int = required(INTEGER, "the revision of the book that holds now")
+    changed: tuple[str, ...] = required(
+        listed(Choice(CHANGEABLE)),
+        "what is no more as it was when the order was judged: the book, the shop's house rules, its presses, stock or"
+        " readings, the version of the service",
+    )
+    presses: tuple[TicketPress, ...] = required(
+        listed(Object(TicketPress)), "the presses that can do it, of which press names one"
+    )
+    press: str | None = required(STRING_OR_NULL, "the press that the plan is for; null where none can do it")
+    plan: Plan | None = required(Nullable(Object(Plan)), "the plan; null where there is none")
+    why: str = required(STRING, "why there is no plan, in a sentence; empty where there is one")
+    as_judged: bool = required(
+        Flag(),
+        "whether the plan has the settings of the verdict; no where these were a family's and the product at hand wants"
+        " others",
+    )
+
+
 # -- outcomes ---------------------------------------------------------------------------------------------------------
 
 
@@ -294,6 +387,16 @@ class Outcomes(Documented):
     """A page of the reports on one record, newest first."""
 
     entries: tuple[OutcomeReport, ...] = required(listed(Object(OutcomeReport)), "newest first")
+    next: str | None = next_page()
+
+
+@dataclass(frozen=True, slots=True)
+class OutcomeCounts(Documented):
+    """A page of how reported pieces came out."""
+
+    entries: tuple[TransferOutcomes, ...] = required(
+        listed(Object(TransferOutcomes)), "by transfer, substrate and type of press"
+    )
     next: str | None = next_page()
 
 

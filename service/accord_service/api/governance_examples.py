@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from accord_rules.governance.changes import EntryChange, change_digest
+from accord_rules.governance.limits import direction_of
 from accord_rules.revision.book import Book
 from accord_service.run.times import instant
 
@@ -67,6 +68,14 @@ def drafted(book: Book) -> dict[str, Any]:
 def created(book: Book) -> dict[str, Any]:
     """The proposal as it was made, with its status."""
     return {**drafted(book), **proposed(book)}
+
+
+def changed(book: Book) -> dict[str, Any]:
+    """What the proposal changes, beside what the book has."""
+    (change,) = proposed(book)["changes"]
+    was = book.documents["limits"][change["id"]]
+    way = direction_of(was, change["value"])
+    return {"proposal_id": "p1", "base": _base(book), "changes": [{**change, "was": was, "direction": way}]}
 
 
 def opened(book: Book) -> dict[str, Any]:
@@ -214,6 +223,8 @@ def _effect(book: Book) -> dict[str, Any]:
                     "item": {"substrate": "knit", "fibres": {"PES": 85, "CO": 15}},
                     "decorations": [{"transfer": "dye-sublimation"}],
                 },
+                "said_after": "85 % polyester is below 86 %: the print comes out at about 85 % of its strength, a"
+                " little softer after the first wash.",
             }
         ],
         "steps": [{"step": "cut-out-close", "comes": 3, "goes": 0, "reworded": 0}],
@@ -341,6 +352,21 @@ REPLAY: dict[str, Any] = {
     "changed": [],
     "answer": {**_VERDICT, "revision": 13, "digest": "sha256:" + "3e" * 32, "reference": None},
 }
+# A plan is as long as POST /v1/recommend shows it, so the one that is shown here has none.
+TICKET: dict[str, Any] = {
+    **_RECORD_LINE,
+    "verdict": "rejected",
+    "digest": _VERDICT["digest"],
+    "shop_name": "Harbour Lane Prints",
+    "unit_system": "us-customary",
+    "book_revision": 13,
+    "changed": ["book"],
+    "presses": [],
+    "press": None,
+    "plan": None,
+    "why": "100 % cotton takes no dye: the print washes out.",
+    "as_judged": False,
+}
 OUTCOME_ASKED: dict[str, Any] = {"result": "failed", "failure": "peeled", "washes": 6}
 OUTCOME: dict[str, Any] = {
     "outcome_id": "o1",
@@ -359,3 +385,28 @@ OUTCOME: dict[str, Any] = {
     "drafted_proposal_id": None,
 }
 OUTCOME_WITHDRAWN: dict[str, Any] = {**OUTCOME, "withdrawn_at": instant(_THEN_S + 3600)}
+OUTCOME_COUNTS: dict[str, Any] = {
+    "entries": [
+        {
+            "transfer": "dye-sublimation",
+            "titles": {
+                "transfer": "Dye sublimation print",
+                "substrate": "Single-jersey or interlock knit",
+                "press_type": "Swing-away press",
+            },
+            "substrate": "knit",
+            "press_type": "swing-away",
+            "good": 11,
+            "failed": 11,
+            "low": 0.3355,
+            "likely": 0.5,
+            "high": 0.6645,
+            "credibility": 0.9,
+            "failures": {"peeled": 11},
+            "shops": 2,
+            "orders": 3,
+            "poor": True,
+        }
+    ],
+    "next": None,
+}

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from types import MappingProxyType
 from typing import Any
 
-from accord_rules.documents.files import BookError
+from accord_rules.documents.files import BookError, Documents
 from accord_rules.documents.reading import Fault, Many, Object, Text, required
 from accord_rules.documents.writing import Documented
 from accord_rules.governance.changes import (
@@ -20,6 +20,7 @@ from accord_rules.governance.changes import (
     read_changes,
 )
 from accord_rules.governance.comparison import RECORDED
+from accord_rules.governance.limits import direction_of
 from accord_rules.governance.proposal import Approval, Base, GovernanceError, KnownKey, Proposal
 from accord_rules.infer.engine import EngineError
 from accord_service.api.answers import Signatory
@@ -29,6 +30,7 @@ from accord_service.api.governance_answers import (
     ProposalStatus,
     RevisionLine,
     ShownApproval,
+    ShownChange,
     ShownProposal,
 )
 from accord_service.http.problems import (
@@ -207,6 +209,18 @@ def refusals(changes: Iterable[EntryChange] = ()) -> Iterator[None]:
     except EngineError as error:
         fault = Fault("/changes", f"the rules can't be used: {error}", code="breaks-book")
         raise FaultyDocument(faults=[fault]) from None
+
+
+def shown_changes(changes: Iterable[EntryChange], before: Documents) -> tuple[ShownChange, ...]:
+    """Changes beside what is there ``before`` them, by kind and id."""
+    return tuple(map(shown_change, changes, (before[change.kind].get(change.id) for change in changes)))
+
+
+def shown_change(change: EntryChange, was: Mapping[str, Any] | None) -> ShownChange:
+    """One change beside what was there; ``was``: the entry before, None where there was none."""
+    if change.kind != "limits" or was is None or change.value is None:
+        return ShownChange(change, was, None)
+    return ShownChange(change, was, direction_of(was, change.value))
 
 
 def revision_lines(call: Call, records: Sequence[RevisionRecord]) -> tuple[RevisionLine, ...]:

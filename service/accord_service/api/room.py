@@ -45,7 +45,9 @@ from accord_service.run.config import Config
 from accord_service.run.metrics import Metrics
 from accord_service.run.times import newest_day
 from accord_service.steps.audit_watch import AuditWatch, Unfaithful
+from accord_service.steps.bundle_pulls import BundlePulls
 from accord_service.steps.effect_queue import EffectQueue, EffectQueueWatch
+from accord_service.steps.history import Changelog
 from accord_service.steps.key_uses import KeyUses
 from accord_service.steps.outcomes import Tally
 from accord_service.steps.records import Pruning
@@ -145,8 +147,10 @@ class Room:
         self.store = store
         self.metrics = metrics
         self.tally = Tally(store)
+        self.changelog = Changelog(store)
         self.pruning = Pruning(store)
         self.key_uses = KeyUses(store)
+        self.bundle_pulls = BundlePulls(store)
         self.audit_watch = AuditWatch(store, config.anchor_file, clock)
         self.effect_queue = EffectQueueWatch(store)
         self.rates = Rates(store.rates, config.rate_limits)
@@ -184,6 +188,7 @@ class Room:
         if self._held is not None:
             self._held.edition.give_up()
         self.key_uses.close()
+        self.bundle_pulls.close()
         self.audit_watch.close()
         self.store.close()
 

@@ -2,52 +2,28 @@
 
 from __future__ import annotations
 
-import re
 import textwrap
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import groupby
 from types import MappingProxyType
 
-from accord_rules.documents import units
-from accord_service.cli.answerers import Document
+from accord_service.api.plan_words import (
+    Row,
+    dwell_words,
+    face_points,
+    laid_in,
+    pressing_words,
+    print_words,
+    sections,
+    stage_words,
+)
 from accord_service.cli.output import Output, few
 from accord_service.cli.show import say_heading, say_list, say_questions, say_samples, say_unsaid, style_of
+from accord_service.cli.told import Document
 
-# What the hands are at in each stage of a plan; a stage that is not here stands as the answer has it.
-STAGE_WORDS: Mapping[str, str] = MappingProxyType(
-    {
-        "check": "Check first",
-        "dress": "Make ready",
-        "dry": "Clean and dry",
-        "place": "Lay on",
-        "fix": "Fix",
-        "cover": "Cover",
-        "press": "Press",
-        "lift": "Open",
-        "peel": "Peel",
-        "again": "Press again",
-        "cool": "Let cool",
-        "finish": "Look it over, and finish",
-        "care": "Give with the goods",
-    }
-)
-# The pressings of a print in the order they come; sheets are married before the piece is on the press.
-PRESSING_WORDS: Mapping[str, str] = MappingProxyType(
-    {
-        "marry": "MARRY SHEETS",
-        "adhesive": "ADHESIVE",
-        "tack": "TACK",
-        "main": "PRESS",
-        "reverse": "FROM THE BACK",
-        "again": "ONCE MORE",
-    }
-)
-# A press in the hand does not open: it is lifted.
-_LIFTED_BY, _LIFT = "into-stand", "Lift"
-_BEFORE_PIECE = "marry"
 _LABEL_COLUMN = 14
 _BAR = 9
-Row = tuple[str, str]
+_FACE_MARKS: Mapping[str, str] = MappingProxyType({"down": "▼", "up": "▲", "": "─"})
 
 
 def show_recommendation(
@@ -75,7 +51,7 @@ def show_recommendation(
 
 def _card(output: Output, plan: Document, reference: str | None) -> None:
     decorations = [plan["decorations"][index] for index in plan["sequence"]]
-    prints = [_print_words(plan, index) for index in plan["sequence"]]
+    prints = [print_words(plan, index) for index in plan["sequence"]]
     _head(output, plan, prints, reference)
     say_unsaid(output, plan["unsaid"])
     start = 1
@@ -84,7 +60,7 @@ def _card(output: Output, plan: Document, reference: str | None) -> None:
             output.blank()
             output.say(prints[place], lead=f"PRINT {place + 1} OF {len(decorations)}  ", lead_style=style_of("heading"))
         output.blank()
-        _box(output, _sections(decoration["explained"]))
+        _box(output, sections(decoration["explained"]))
         _laid_in(output, decoration["explained"])
         _stacks(output, decoration["stacks"])
         start = _steps(output, decoration["steps"], start)
@@ -116,49 +92,6 @@ def _rows(output: Output, rows: Iterable[Row]) -> None:
         output.say(text, lead=f"  {label}", indent=2 + _LABEL_COLUMN)
 
 
-def _print_words(plan: Document, index: int) -> str:
-    """A print by what it is, how large, and where: "cut film, soft matte, 8 in x 6 in, front"."""
-    planned = plan["decorations"][index]
-    placement = plan["order"]["decorations"][index].get("placement", "")
-    return ", ".join(filter(None, (planned["title"], planned["size_shown"], placement.replace("-", " "))))
-
-
-def _sections(explained: Document) -> Iterator[list[Row]]:
-    """What is set for each pressing, in the order in which they come; a piece is dried before anything lies on it."""
-    closings = {pressing["name"]: pressing for pressing in explained["pressings"]}
-    if explained["main"]:
-        closings["main"] = explained
-    named = [*closings] != ["main"]
-    for name in dict.fromkeys((*PRESSING_WORDS, *closings)):
-        if name in closings:
-            yield [*([(pressing_words(name), "")] if named else []), *_dials(closings[name], name)]
-        if name == _BEFORE_PIECE and explained["pre_press_s"]:
-            yield [("PRE-PRESS", f"{_dwell(explained['pre_press_s'])}, without the print")]
-
-
-def pressing_words(name: str) -> str:
-    """A pressing that is not known here stands as the answer has it: left out, the card would be wrong."""
-    return PRESSING_WORDS.get(name, name.upper())
-
-
-def _dials(set_: Document, name: str) -> list[Row]:
-    """What is set for a pressing; that nothing is peeled is told of the main one alone."""
-    peel = set_["peel"] or "none"
-    return [
-        ("DISPLAY", set_["temperature"]),
-        ("TIME", _dwell(set_["time_s"])),
-        ("PRESSURE", _pressure(set_["pressure_shown"])),
-        *([("PEEL", peel.upper())] if peel != "none" or name == "main" else []),
-    ]
-
-
-def _pressure(shown: str) -> str:
-    """A word stands large; what a gauge shows stays as its unit is written."""
-    if re.search(r"\d", shown):
-        return shown
-    return shown.removesuffix(" pressure").replace(" hand", ", by hand").upper()
-
-
 def _box(output: Output, sections: Iterable[list[Row]]) -> None:
     """Settings large: one a line, with space around, in a frame that is as wide as they are."""
     room = output.width - _LABEL_COLUMN - 8
@@ -179,10 +112,10 @@ def _boxed(output: Output, row: Row, room: int) -> Iterator[str]:
 
 
 def _laid_in(output: Output, explained: Document) -> None:
-    titles = [(part.capitalize(), explained[f"{part}_title"]) for part in ("cover", "pad", "tape")]
-    if any(title for _, title in titles):
+    rows = tuple(laid_in(explained))
+    if rows:
         output.blank()
-    _rows(output, (row for row in titles if row[1]))
+    _rows(output, rows)
 
 
 def _stacks(output: Output, stacks: Sequence[Document]) -> None:
@@ -197,22 +130,15 @@ def _stack(output: Output, layers: Sequence[Document]) -> None:
     """One layer a line, as they lie on each other: platens thick, an arrow the way a face looks."""
     for place, layer in enumerate(layers):
         platen = place == 0 or (place == len(layers) - 1 and not layer["face"])
-        bar = "█" * _BAR if platen else _face_mark(layer["face"]).center(_BAR, "─")
+        bar = "█" * _BAR if platen else _FACE_MARKS[face_points(layer["face"])].center(_BAR, "─")
         output.say(f"{layer['what']}{layer['face'] and ', '}{layer['face']}", lead=f"    {bar}  ")
-
-
-def _face_mark(face: str) -> str:
-    """Down is away from the heat, as inwards is on what is wrapped; no arrow for what has no faces."""
-    way = face.rpartition(" ")[2]
-    return "▼" if way in ("down", "inwards") else "▲" if way in ("up", "outwards") else "─"
 
 
 def _steps(output: Output, steps: Sequence[Document], start: int) -> int:
     """The steps, by stage, numbered from ``start`` on through all prints; the next number."""
     for stage, of_stage in groupby(steps, key=lambda step: step["stage"]):
         told = list(of_stage)
-        lifted = any(step["id"] == _LIFTED_BY for step in told)
-        say_heading(output, _LIFT if lifted else STAGE_WORDS.get(stage, stage))
+        say_heading(output, stage_words(stage, {step["id"] for step in told}))
         for number, step in enumerate(told, start=start):
             output.say(step["text"], lead=f"    {number:>2}. ")
             start = number + 1
@@ -261,7 +187,7 @@ def _main_ranges(explained: Document) -> Iterator[Row]:
     yield "temperature", f"{explained['temperature']} on the display; {_room(window['least'], window['most'], inside)}"
     # The ends above are the display's; what sets them is a limit of the surface, which differs from it.
     yield from (("", f"surface: {reason}") for reason in dict.fromkeys(window["because"]))
-    dwell, least, most = map(_dwell, (explained["time_s"], dwells["least_s"], dwells["most_s"]))
+    dwell, least, most = map(dwell_words, (explained["time_s"], dwells["least_s"], dwells["most_s"]))
     inside = dwells["least_s"] <= explained["time_s"] <= dwells["most_s"]
     yield "time", f"{dwell}; {_room(least, most, inside)}"
     on_print = explained["on_print_shown"]
@@ -278,20 +204,16 @@ def _room(least: str, most: str, inside: bool) -> str:
 
 def _pressing_range(pressing: Document) -> str:
     window, dwells = pressing["temperature_window"], pressing["time_window"]
-    least, most = _dwell(dwells["least_s"]), _dwell(dwells["most_s"])
+    least, most = dwell_words(dwells["least_s"]), dwell_words(dwells["most_s"])
     ends = "" if window is None else f"{window['least']} to {window['most']}, "
-    return f"{pressing['temperature']}, {_dwell(pressing['time_s'])}; usual are {ends}{least} to {most}"
-
-
-def _dwell(seconds: float) -> str:
-    return units.show(units.TIME, seconds)
+    return f"{pressing['temperature']}, {dwell_words(pressing['time_s'])}; usual are {ends}{least} to {most}"
 
 
 def _estimate(estimate: Document) -> str:
-    parts = [f"about {_dwell(round(estimate['minutes_each'] * 60))} a piece"]
+    parts = [f"about {dwell_words(round(estimate['minutes_each'] * 60))} a piece"]
     hours = estimate.get("hours_total")
     if hours is not None:
-        parts.append(f"{_dwell(max(60, round(hours * 60) * 60))} in all")
+        parts.append(f"{dwell_words(max(60, round(hours * 60) * 60))} in all")
     if estimate.get("kwh_total_at_most") is not None:
         parts.append(f"at most {estimate['kwh_total_at_most']:g} kWh")
     return f"Takes {', '.join(parts)}."
@@ -333,7 +255,7 @@ def _way(plan: Document) -> tuple[str, str, str]:
     """What a plan does, whatever the press: transfers, verdict, and the settings that matter most."""
     used = " + ".join(decoration["title"] for decoration in plan["decorations"])
     settings = " / ".join(
-        f"{explained['temperature']} on the display, {_dwell(explained['time_s'])}, {explained['pressure_shown']}"
+        f"{explained['temperature']} on the display, {dwell_words(explained['time_s'])}, {explained['pressure_shown']}"
         for explained in (decoration["explained"] for decoration in plan["decorations"])
     )
     return used, plan["verdict"], settings

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import asdict
 from typing import Any
 
 import click
 
-from accord_service.cli.answerers import Answerer, Document, Unknown, answered, answerer, no_such
+from accord_service.cli.answerers import answered, answerer
 from accord_service.cli.columns import say_table
 from accord_service.cli.output import Output
+from accord_service.cli.told import Answerer, Document, Unknown, no_such
+from accord_service.steps.readable import leaves
 
 
 @click.command(epilog="Example: accord catalogue blanks, then accord catalogue blanks tee-heavy-white")
@@ -73,29 +75,6 @@ def _list(output: Output, kind: str, entries: Mapping[str, Document]) -> None:
 def _title(entry: Document) -> str:
     """What an entry calls itself, in the field that its kind has for that."""
     return next((str(entry[key]) for key in ("title", "name", "text", "note") if entry.get(key)), "")
-
-
-def leaves(value: Any, place: str = "") -> Iterator[tuple[str, str]]:
-    """Each value in an entry with where it stands, as people read it; lists of plain values are one."""
-    if isinstance(value, Mapping):
-        for key, element in value.items():
-            yield from leaves(element, f"{place}.{key}".strip("."))
-    elif isinstance(value, list) and any(isinstance(element, Mapping | list) for element in value):
-        for number, element in enumerate(value, start=1):
-            yield from leaves(element, f"{place} {number}")
-    else:
-        yield place, written(value)
-
-
-def written(value: Any) -> str:
-    """A value of the book as people read it."""
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    if isinstance(value, list):
-        return ", ".join(map(written, value)) or "none"
-    if isinstance(value, float):
-        return f"{value:g}"
-    return " ".join(str(value).replace("\\\n", " ").split())
 
 
 def _print(output: Output, document: Any) -> None:

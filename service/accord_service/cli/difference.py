@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
-from itertools import zip_longest
+from collections.abc import Mapping, Sequence
 from typing import Any
 
-from accord_service.cli.answerers import Document
-from accord_service.cli.catalogue import leaves, written
 from accord_service.cli.columns import say_table
 from accord_service.cli.output import Output
-from accord_service.cli.show import amount, style_of
+from accord_service.cli.show import style_of
+from accord_service.cli.told import Document
+from accord_service.steps.readable import differences, leaves, with_units
 
 Entries = Mapping[str, Mapping[str, Any]]
 _STYLES = {"CHANGED": style_of("requires"), "NEW": style_of("accepted"), "TAKEN OUT": style_of("blocks")}
@@ -32,48 +31,5 @@ def say_changes(output: Output, changes: Sequence[Document], before: Entries) ->
         if old is None:
             say_table(output, ("field", "value"), leaves(new))
         else:
-            rows = differences(_with_unit(kind, old), _with_unit(kind, new))
+            rows = differences(with_units(kind, old), with_units(kind, new))
             say_table(output, ("field", "from", "to"), rows, none="Nothing differs any more.")
-
-
-def differences(old: Any, new: Any, place: str = "") -> Iterator[tuple[str, str, str]]:
-    """Where two documents differ: the place, and both values as people read them; a dash where there is none."""
-    if old == new:
-        return
-    if isinstance(old, Mapping) and isinstance(new, Mapping):
-        for key in dict.fromkeys((*old, *new)):
-            yield from differences(old.get(key), new.get(key), f"{place}.{key}".strip("."))
-    elif isinstance(old, list) and isinstance(new, list):
-        yield from _of_lists(old, new, place)
-    else:
-        yield place, _flat(old), _flat(new)
-
-
-def _of_lists(old: Sequence[Any], new: Sequence[Any], place: str) -> Iterator[tuple[str, str, str]]:
-    """What went out of a list beside what came into it: where one is put in, those after it are no other for standing
-    one place further down."""
-    gone = [element for element in old if element not in new]
-    come = [element for element in new if element not in old]
-    for was, becomes in zip_longest(gone, come):
-        yield place, _flat(was), _flat(becomes)
-    if not gone and not come:
-        yield place, f"{_flat([*old])} (in this order)", f"{_flat([*new])} (in this order)"
-
-
-def _has_tables(value: Any) -> bool:
-    return isinstance(value, list) and any(isinstance(element, Mapping | list) for element in value)
-
-
-def _flat(value: Any) -> str:
-    if value is None:
-        return "-"
-    if not isinstance(value, Mapping) and not _has_tables(value):
-        return written(value)
-    return "; ".join(f"{name} {text}".strip() for name, text in leaves(value))
-
-
-def _with_unit(kind: str, entry: Document) -> Document:
-    """A limit with the unit that its plain numbers stand for."""
-    if kind != "limits" or "dimension" not in entry:
-        return entry
-    return {**entry, **{key: amount(entry, key) for key in ("value", "step") if key in entry}}

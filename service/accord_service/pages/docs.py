@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import Any
 
 from flask import Response, render_template
@@ -12,9 +12,12 @@ from markupsafe import Markup, escape
 
 from accord_service.api.endpoint import tagged
 from accord_service.api.room import room
+from accord_service.described.get_index import OPERATION_ID
 from accord_service.described.openapi import kept
 from accord_service.http.problems import MEDIA_TYPE
 from accord_service.http.writing import Answer
+
+EXAMPLE_LINES_MOST = 120
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -31,12 +34,15 @@ class Row:
 
 @dataclass(frozen=True, slots=True)
 class Shown:
-    """An example, ready to be read; ``answer`` is empty where none is given."""
+    """An example, ready to be read; ``answer`` is empty where none is given. ``media_type``: of its body; ``left_out``:
+    lines of the answer that are not shown."""
 
     word: str
     title: str
+    media_type: str
     body: str
     answer: str
+    left_out: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,6 +71,7 @@ class Operation:
     answers: str
     examples: tuple[Shown, ...]
     statuses: tuple[Status, ...]
+    choices: tuple[Row, ...]
 
 
 def docs() -> Response:
@@ -77,12 +84,16 @@ def _page(document: Mapping[str, Any]) -> bytes:
         name: (schema.get("description", ""), tuple(_rows(schema)))
         for name, schema in sorted(document["components"]["schemas"].items())
     }
+    operations = tuple(_operations(document))
+    common = _common([operation for operation in operations if operation.id != OPERATION_ID])
     return render_template(
         "docs.html",
         info=document["info"],
         tags=document["tags"],
-        operations=tuple(_operations(document)),
+        operations=operations,
         everywhere=_everywhere(document),
+        common=common,
+        common_headers=_common_headers(operations),
         headers=document["components"]["headers"],
         shapes=shapes,
         marked=marked,
@@ -113,13 +124,26 @@ def _everywhere(document: Mapping[str, Any]) -> tuple[Mapping[str, Any], ...]:
     )
 
 
+def _common(operations: Sequence[Operation]) -> tuple[Status, ...]:
+    """The statuses that each of these may answer with, problems and all: told once, not in each section."""
+    first, *others = operations
+    return tuple(status for status in first.statuses if all(status in operation.statuses for operation in others))
+
+
+def _common_headers(operations: Sequence[Operation]) -> tuple[str, ...]:
+    """The headers of every answer of each of these, told once."""
+    statuses = [status for operation in operations for status in operation.statuses]
+    return tuple(name for name in statuses[0].headers if all(name in status.headers for status in statuses))
+
+
 def _operations(document: Mapping[str, Any]) -> Iterator[Operation]:
     everywhere = _everywhere(document)
     for path, methods in document["paths"].items():
         for method, operation in methods.items():
             good = next(response for status, response in operation["responses"].items() if status.startswith("2"))
             ((_, answer),) = good["content"].items()
-            ((media_type, body),) = operation.get("requestBody", {}).get("content", {"": {}}).items()
+            bodies: Mapping[str, Any] = operation.get("requestBody", {}).get("content", {"": {}})
+            (media_type, body), *_ = bodies.items()
             yield Operation(
                 id=operation["operationId"],
                 method=method.upper(),
@@ -131,9 +155,19 @@ def _operations(document: Mapping[str, Any]) -> Iterator[Operation]:
                 media_type=media_type,
                 takes=_shape(body.get("schema", {})),
                 answers=_shape(answer["schema"]),
-                examples=tuple(_examples(body, answer)),
+                examples=tuple(_examples(bodies, answer)),
                 statuses=tuple(_statuses(document, operation)),
+                choices=tuple(_choices(document, body.get("schema", {}))),
             )
+
+
+def _choices(document: Mapping[str, Any], schema: Mapping[str, Any]) -> Iterator[Row]:
+    """The fields at the top of a body that take one of a closed list of words, or yes and no."""
+    for row in _rows(document["components"]["schemas"].get(_shape(schema), {})):
+        if row.allowed:
+            yield row
+        elif row.type == "boolean":
+            yield replace(row, allowed=("true", "false"))
 
 
 def _statuses(document: Mapping[str, Any], operation: Mapping[str, Any]) -> Iterator[Status]:
@@ -145,12 +179,25 @@ def _statuses(document: Mapping[str, Any], operation: Mapping[str, Any]) -> Iter
         yield Status(code, component["description"], problems, tuple(component["headers"]))
 
 
-def _examples(body: Mapping[str, Any], answer: Mapping[str, Any]) -> Iterator[Shown]:
-    bodies, answers = body.get("examples", {}), answer.get("examples", {})
-    for word, example in (bodies or answers).items():
-        request = _pretty(example["value"]) if word in bodies else ""
+def _examples(bodies: Mapping[str, Any], answer: Mapping[str, Any]) -> Iterator[Shown]:
+    """Those of every media type that is taken, the first one's first; of an operation without a body its answers."""
+    answers = answer.get("examples", {})
+    shown = {
+        word: (example, media_type)
+        for media_type, body in bodies.items()
+        for word, example in body.get("examples", {}).items()
+    }
+    for word, (example, media_type) in (shown or {word: (example, "") for word, example in answers.items()}).items():
+        request = _pretty(example["value"]) if word in shown else ""
         answer_text = _pretty(answers[word]["value"]) if word in answers else ""
-        yield Shown(word, example["summary"], request, answer_text)
+        shown_lines, left_out = _cut(answer_text)
+        yield Shown(word, example["summary"], media_type, request, shown_lines, left_out)
+
+
+def _cut(text: str) -> tuple[str, int]:
+    """The first lines of an answer, and how many more there are: all of it is in the description."""
+    lines = text.splitlines()
+    return "\n".join(lines[:EXAMPLE_LINES_MOST]), max(0, len(lines) - EXAMPLE_LINES_MOST)
 
 
 def _pretty(value: Any) -> str:
@@ -160,8 +207,7 @@ def _pretty(value: Any) -> str:
 def _rows(schema: Mapping[str, Any]) -> Iterator[Row]:
     required = schema.get("required", ())
     for name, field in schema.get("properties", {}).items():
-        inner = field.get("items", field)
-        allowed = tuple(map(str, inner.get("enum", inner.get("x-extensible-enum", ()))))
+        allowed = _allowed(field)
         yield Row(
             name=name,
             type=_type(field),
@@ -170,6 +216,15 @@ def _rows(schema: Mapping[str, Any]) -> Iterator[Row]:
             allowed=allowed,
             about=_about(field),
         )
+
+
+def _allowed(field: Mapping[str, Any]) -> tuple[str, ...]:
+    """The words that a field takes: straight, in a list or a table, or in one of its choices."""
+    words = field.get("enum", field.get("x-extensible-enum"))
+    if words is not None:
+        return tuple(str(word) for word in words if word is not None)
+    inner = [field.get("items"), field.get("additionalProperties"), *field.get("oneOf", ()), *field.get("anyOf", ())]
+    return tuple(dict.fromkeys(word for part in inner if isinstance(part, Mapping) for word in _allowed(part)))
 
 
 def _about(field: Mapping[str, Any]) -> str:

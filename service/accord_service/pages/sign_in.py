@@ -8,7 +8,7 @@ from accord_service.api.endpoint import count_request, refuse_worthless
 from accord_service.api.room import room
 from accord_service.http.problems import NotAuthenticated, NotFound
 from accord_service.http.roles import STOREFRONT
-from accord_service.pages.visit import Visit, local_address, open_page, page, signed_in, signed_out
+from accord_service.pages.visit import Visit, is_signed_in, local_address, open_page, page, signed_in, signed_out
 from accord_service.store import SESSION_S
 
 _UNKNOWN = "This key is not known. Copy all of it, from accord_ to its last letter; whoever made it can make another."
@@ -16,8 +16,10 @@ _UNKNOWN = "This key is not known. Copy all of it, from accord_ to its last lett
 
 @open_page("/sign-in", methods=("GET", "POST"))
 def sign_in() -> Response | str:
-    """A key, once, and the browser is signed in for a working day."""
+    """A key, once, and the browser is signed in for a working day; whoever is signed in already is led on."""
     if request.method == "GET":
+        if is_signed_in():
+            return make_response(redirect(local_address(request.args.get("to")), 303))
         return render_template("sign_in.html", to=local_address(request.args.get("to")), refused="")
     to = local_address(request.form.get("to"))
     try:

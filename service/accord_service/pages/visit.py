@@ -45,6 +45,9 @@ SIGN_IN = "/sign-in"
 PLACES: tuple[tuple[str, str, tuple[str, ...]], ...] = (
     ("/counter", "Counter", PEOPLE),
     ("/records", "Records", PEOPLE),
+    ("/library", "Library", PEOPLE),
+    ("/shop", "Shop", ("counter", "operator", "owner")),
+    ("/desk", "Steward's desk", ("operator", "owner", "steward", "admin")),
 )
 _EMPTY: Mapping[str, Any] = MappingProxyType({})
 _SEEN_MOST = 1000
@@ -213,6 +216,11 @@ def moment(seconds: float) -> str:
     return datetime.fromtimestamp(seconds, UTC).strftime("%Y-%m-%d %H:%M UTC")
 
 
+def day(instant: str) -> str:
+    """The day, in UTC, of an instant that an answer of the API says."""
+    return instant[:10]
+
+
 def signed_in(response: Response, token: str, seconds: int) -> Response:
     """Give the browser its session; over TLS it is never sent without."""
     response.set_cookie(
@@ -250,6 +258,23 @@ def _visit(snapshot: Snapshot) -> Visit | None:
     refuse_worthless(caller, here.now_s)
     count_request(caller, here.now_s)
     return Visit(caller=caller, snapshot=snapshot, session=session, token=token)
+
+
+def is_signed_in() -> bool:
+    """Whether this browser is; that it comes is not counted."""
+    here = room()
+    session = _session(here, request.cookies.get(COOKIE, ""))
+    if session is None:
+        return False
+    with here.taken() as snapshot:
+        caller = here.holder_of(session.key_id, snapshot)
+        if caller is None:
+            return False
+        try:
+            refuse_worthless(caller, here.now_s)
+        except NotAuthenticated:
+            return False
+        return True
 
 
 def _session(here: Room, token: str) -> SessionRecord | None:

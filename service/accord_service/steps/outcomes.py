@@ -5,7 +5,7 @@ from __future__ import annotations
 import logging
 import threading
 import time
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Any
@@ -14,7 +14,7 @@ from accord_rules.advise.plans import NO_EXPERIENCE, Experience, Experiences
 from accord_rules.derive.case import Case
 from accord_rules.documents.answers import INTEGER, STRING, mapped
 from accord_rules.documents.canonical import digest
-from accord_rules.documents.reading import Object, required
+from accord_rules.documents.reading import Flag, Object, required
 from accord_rules.documents.writing import Documented
 from accord_rules.governance import outcomes as rules
 from accord_rules.governance import proposal as proposals
@@ -60,21 +60,53 @@ class CellOutcomes(Documented):
     failures: Mapping[str, int] = required(mapped(INTEGER), "what failed to how often")
     shops: int = required(INTEGER, "how many shops reported, as far as shops were counted")
     orders: int = required(INTEGER, "of how many recorded orders")
+    poor: bool = required(Flag(), "whether so many failed that chance does not explain it")
+
+
+@dataclass(frozen=True, slots=True)
+class TransferOutcomes(Documented):
+    """Reported pieces of one transfer family on one substrate and type of press, as people call these."""
+
+    transfer: str = required(STRING, "the transfer family")
+    titles: Mapping[str, str] = required(
+        mapped(STRING), "what people say for transfer, substrate and press_type; an id where the book has it no more"
+    )
+    cell: CellOutcomes = required(Object(CellOutcomes), "what was reported", spread=True)
+
+
+def told(counts: Iterable[CellCount], book: Book, *, poor_only: bool) -> dict[str, TransferOutcomes]:
+    """Every cell that anything was reported of, by a name of its own."""
+    cells = {f"{count.cell.transfer}/{count.cell.substrate}/{count.cell.press_type}": count for count in counts}
+    outcomes = {
+        name: TransferOutcomes(count.cell.transfer, _titles(count.cell, book), _shown_cell(count))
+        for name, count in cells.items()
+    }
+    return {name: told_of for name, told_of in outcomes.items() if told_of.cell.poor or not poor_only}
+
+
+def _titles(cell: Cell, book: Book) -> Mapping[str, str]:
+    ids = {"transfers": cell.transfer, "substrates": cell.substrate, "press_types": cell.press_type}
+    return {
+        kind.removesuffix("s"): str(book.documents[kind].get(id_, {}).get("title", id_)) for kind, id_ in ids.items()
+    }
 
 
 def shown(counts: Sequence[CellCount], family: str) -> tuple[CellOutcomes, ...]:
     """The cells of one transfer family, as the catalogue shows them."""
-    return tuple(
-        CellOutcomes(
-            count.cell.substrate,
-            count.cell.press_type,
-            summary(count),
-            dict(sorted(count.failures.items())),
-            len(count.shops),
-            sum(own.orders for own in count.shops.values()),
-        )
-        for count in sorted(counts, key=lambda count: count.cell)
-        if count.cell.transfer == family
+    of_family = sorted((count for count in counts if count.cell.transfer == family), key=lambda count: count.cell)
+    return tuple(map(_shown_cell, of_family))
+
+
+def _shown_cell(count: CellCount) -> CellOutcomes:
+    share = summary(count)
+    return CellOutcomes(
+        count.cell.substrate,
+        count.cell.press_type,
+        share,
+        dict(sorted(count.failures.items())),
+        len(count.shops),
+        sum(own.orders for own in count.shops.values()),
+        rules.poor(share),
     )
 
 

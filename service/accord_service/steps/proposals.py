@@ -292,7 +292,7 @@ class Steps:
         head = self.store.revisions.head()
         published = rules.publish(stored.proposal, base_of(head))
         kept = KeptEffect.of(self.store, published)
-        documents = apply(self._documents(stored.proposal.base), published.changes)
+        documents = apply(self.documents(stored.proposal.base), published.changes)
         made = RevisionHead(head.number + 1, digest(documents))
         if kept is None or kept.tried_by != trier() or kept.effect["new"] != made.digest:
             raise GovernanceError(
@@ -350,7 +350,8 @@ class Steps:
         rules.on_head(base, base_of(head))
         return self.held if self._is_held(base) else loaded(revision(self.store, head.number))
 
-    def _documents(self, base: Base) -> Documents:
+    def documents(self, base: Base) -> Documents:
+        """The book of a base, whatever the head is. Raises NotThere."""
         return self.held.documents if self._is_held(base) else revision(self.store, base.revision).documents
 
     def _is_held(self, base: Base) -> bool:

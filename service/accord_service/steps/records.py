@@ -126,7 +126,7 @@ def replay(record: OrderRecord, book_then: Authority | None, present: Present) -
 
 def _answer(shared: Authority, house: Document, order: Order, shop: Shop) -> Replayed:
     try:
-        with _under(shared, house) as authority:
+        with under(shared, house) as authority:
             return Replayed(authority.validate(order, shop).document())
     except DocumentError as error:
         return Replayed(None, f"The book can't read the order: {error}")
@@ -135,7 +135,7 @@ def _answer(shared: Authority, house: Document, order: Order, shop: Shop) -> Rep
 
 
 @contextmanager
-def _under(shared: Authority, house: Document) -> Iterator[Authority]:
+def under(shared: Authority, house: Document) -> Iterator[Authority]:
     """The authority under house rules that may not be the shop's present ones."""
     if not house:
         yield shared

@@ -40,7 +40,7 @@ from accord_service.store.records import OrderRecord, without_reference
 from accord_service.store.revisions import RevisionHead, RevisionRecord
 from accord_service.store.seals import SEAL_FAULTS, ChainHead, SealError, Seals
 from accord_service.store.sessions import SESSION_S, SessionRecord
-from accord_service.store.shops import VERSIONS_MOST, HouseRecord, ShopRecord, VersionRecord
+from accord_service.store.shops import VERSIONS_MOST, BundlePull, HouseRecord, ShopRecord, VersionRecord
 from accord_service.store.store import OtherKey, Store
 from accord_service.store.watch import HeadWatch, Watched
 
@@ -58,6 +58,7 @@ __all__ = [
     "Altered",
     "AlteredWork",
     "AuditLog",
+    "BundlePull",
     "Cell",
     "CellCount",
     "ChainHead",

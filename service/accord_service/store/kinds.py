@@ -76,6 +76,7 @@ KINDS: Mapping[str, Kind] = MappingProxyType(
         "rate": Kind("string", not_in_chain="how often a key, or a shop, has asked; ends by itself within minutes"),
         "session": Kind("string", not_in_chain="who is signed in at the pages; sealed by itself, ends within a day"),
         "sessions": Kind("zset", not_in_chain="which sessions a key has; what it leads to is sealed by itself"),
+        "bundles-pulled": Kind(not_in_chain="which bundle each shop pulled last, for whoever looks for old ones"),
         "keys-used": Kind("zset", not_in_chain="when keys were used last, for whoever looks for old ones"),
     }
 )

@@ -8,8 +8,9 @@ Each version is kept beside the newest as well, with who wrote it, ``VERSIONS_MO
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+import json
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import asdict, dataclass
 from typing import Any
 
 from accord_service.store import names
@@ -50,6 +51,16 @@ class HouseRecord:
     version: int
     document: Mapping[str, Any]
     changed_at: float
+
+
+@dataclass(frozen=True, slots=True)
+class BundlePull:
+    """The bundle that a shop pulled last. ``pulled_at``: seconds since 1970 (UTC); ``expires_on``: a day (UTC), as
+    RFC 3339 has it."""
+
+    pulled_at: float
+    revision: int
+    expires_on: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,6 +142,20 @@ class ShopStore:
         documents = self._committer.get_all([_shop(id_) for id_ in ids])
         records = (_shop_record(id_, versioned) for id_, versioned in zip(ids, documents, strict=True))
         return tuple(record for record in records if record is not None)
+
+    def note_pull(self, id_: str, pull: BundlePull) -> None:
+        """Note which bundle a shop pulled.
+
+        This goes by the commit and its audit: it is nobody's act, and nothing rests on it but a look at old bundles.
+        """
+        self._connection.ask("HSET", names.BUNDLES_PULLED, id_, json.dumps(asdict(pull)))
+
+    def pulls(self, ids: Sequence[str]) -> dict[str, BundlePull]:
+        """The bundles that these shops pulled last, without those that pulled none, or of whom nothing readable is
+        noted."""
+        noted = self._connection.ask("HMGET", names.BUNDLES_PULLED, *ids) if ids else ()
+        pulls = {id_: _pull(text) for id_, text in zip(ids, noted, strict=True)}
+        return {id_: pull for id_, pull in pulls.items() if pull is not None}
 
     def house(self, shop: str) -> HouseRecord:
         """The shop's house rules."""
@@ -223,6 +248,15 @@ def _version_record(version: int, now: Versioned | None, kept: Versioned | None)
     if now is not None and now.version == version:
         return VersionRecord(version, changed_by=None, **now.document)
     return None
+
+
+def _pull(text: bytes | None) -> BundlePull | None:
+    if text is None:
+        return None
+    try:
+        return BundlePull(**json.loads(text))
+    except (ValueError, TypeError):
+        return None
 
 
 def _shop(id_: str) -> str:

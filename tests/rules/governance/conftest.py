@@ -18,7 +18,7 @@ from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
 
 SEED = int(os.environ.get("ACCORD_SEED", "20261125"))
-LAWS = int(os.environ.get("ACCORD_LAWS", "120"))
+LAWS = int(os.environ.get("ACCORD_LAWS", "60"))
 
 
 @pytest.fixture(scope="session")

@@ -93,12 +93,16 @@ def test_every_rule_and_direction_that_flips_has_a_witness_that_shows_it(
                 order = read(Order, dict(witness.document_of_order))
                 assert before.judge(order, shop).verdict == witness.flip.before
                 assert after.judge(order, shop).verdict == witness.flip.after
+                for authority, said in ((before, witness.said_before), (after, witness.said_after)):
+                    told = [f.because for f in authority.validate(order, shop).findings if f.rule == witness.flip.rule]
+                    assert said in told if told else True  # of a rejected order not all is told
                 shares = order.item.fibres or {}
                 assert 49 <= shares.get("PES", 0) <= 61
     finally:
         before.close()
         after.close()
     assert any(witness.flip.source == "edge" for witness in shown.witnesses)
+    assert any(witness.said_before != witness.said_after for witness in shown.witnesses)
 
 
 def test_a_limit_that_facts_are_worked_out_with_is_decided_by_replay(

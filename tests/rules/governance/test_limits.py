@@ -22,6 +22,7 @@ from accord_rules.governance.limits import (
     STRICTER,
     derived_with,
     direction,
+    direction_of,
     move,
     settles_before_settings,
 )
@@ -210,3 +211,27 @@ def test_orders_are_written_as_they_are_read(random_questions: Callable[..., lis
     for order, shop in random_questions(60, "written"):
         assert read(Order, written(order)) == order
         assert read(Shop, written(shop)) == shop
+
+
+_WARM = {"dimension": "temperature", "value": "180 °C", "stricter": "lower"}
+_SHARE = {"dimension": "percent", "value": 20, "stricter": "higher"}
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "way"),
+    [
+        (_WARM, _WARM | {"value": "170 °C"}, STRICTER),
+        (_WARM, _WARM | {"value": "360 °F"}, LOOSER),  # 182.2 °C
+        (_WARM, _WARM | {"value": "356 °F"}, EQUAL),  # (356 - 32) * 5 / 9
+        (_SHARE, _SHARE | {"value": 20.5}, STRICTER),
+        (_SHARE, _SHARE | {"value": 15}, LOOSER),
+        (_SHARE, _SHARE | {"note": "Looked at again."}, EQUAL),
+        (_SHARE, _SHARE | {"dimension": "count"}, None),
+        (_WARM, _WARM | {"value": 180}, None),
+        (_SHARE, {"dimension": "percent"}, None),
+    ],
+)
+def test_which_way_an_entry_goes_follows_from_what_the_book_declares_stricter(
+    old: Mapping[str, object], new: Mapping[str, object], way: str | None
+) -> None:
+    assert direction_of(old, new) == way

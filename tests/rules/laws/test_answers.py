@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import itertools
 import json
+import os
 import random
 from collections import Counter
 from typing import Any
@@ -27,6 +28,9 @@ from accord_rules.revision.book import Book
 from accord_rules.verdict import Recommendation, Verdict
 from accord_rules.weigh import scales
 from accord_rules.weigh.scales import Scales, Weighed
+
+# By day half as many: laws/test_brute_force.py looks for what there is no plan for among other settings, every day.
+WITH_PLANS = 2 * ORDERS if os.environ.get("ACCORD_NIGHTLY") == "1" else ORDERS
 
 
 @pytest.fixture(scope="module")
@@ -231,7 +235,7 @@ def opened(order: Document, rng: random.Random) -> Document:
 
 def test_a_plan_validates_and_where_there_is_none_no_combination_does(book: Book, authority: Authority) -> None:
     rng, plans, none = random.Random(SEED), 0, 0
-    for document, shop in random_questions(book, 2 * ORDERS, "plans", odd=0.15, decorations=2, open_settings=True):
+    for document, shop in random_questions(book, WITH_PLANS, "plans", odd=0.15, decorations=2, open_settings=True):
         order = opened(document, rng)
         recommendation = authority.recommend(read(Order, order), shop)
         for plan in recommendation.plans[:3]:
@@ -249,8 +253,8 @@ def test_a_plan_validates_and_where_there_is_none_no_combination_does(book: Book
                 filled_order = read(Order, order | {"decorations": filled, "press": press.id})
                 verdict = authority.judge(filled_order, shop).verdict
                 assert verdict not in WORKABLE, f"ACCORD_SEED={SEED}: {json.dumps(order)}"
-    assert plans > 0.42 * ORDERS
-    assert none > ORDERS / 10
+    assert plans > 0.21 * WITH_PLANS
+    assert none > WITH_PLANS / 20
 
 
 def fillings(decoration: Document, shop: Shop, book: Book) -> list[str]:

@@ -10,6 +10,7 @@ from __future__ import annotations
 import copy
 import dataclasses
 import json
+import os
 import random
 from collections.abc import Iterable, Iterator
 from contextlib import closing
@@ -27,13 +28,14 @@ from accord_rules.derive import case as cases
 from accord_rules.derive.case import Case
 from accord_rules.derive.graph import GRAPH
 from accord_rules.documents.reading import DocumentError, read
-from accord_rules.orders.order import Order
+from accord_rules.orders.order import Order, Press
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
 from accord_rules.revision.facts import Scope
 from accord_rules.revision.names import resolve
 
-RANDOM = 5 * questions.ORDERS
+NIGHTLY = os.environ.get("ACCORD_NIGHTLY") == "1"
+RANDOM = (5 if NIGHTLY else 2) * questions.ORDERS
 _OF_SCOPE = {scope: [name for name, fact in GRAPH.facts.items() if fact.scope is scope] for scope in Scope}
 # Facts of deciding rules that are known without what is assumed, and otherwise with it.
 SURE_OF_THEMSELVES = {
@@ -47,12 +49,12 @@ Every = tuple[Case, ...]
 
 
 def orders(book: Book) -> Iterator[tuple[str, Order, Shop]]:
-    """The demo's orders, the same with sizes, places and features left out on each press of their shop, its plans at
-    each shop that takes them, and random orders."""
+    """The demo's orders, the same with sizes, places and features left out on a press of their shop, one after the
+    other by day and each by night, its plans at each shop that takes them, and random orders."""
     demo = list(questions.demo_questions())
     shops = {shop.id: shop for _, shop in demo}
-    for document, shop in demo:
-        yield from _asked(book, document, shop)
+    for number, (document, shop) in enumerate(demo):
+        yield from _asked(book, document, shop, shop.presses if NIGHTLY else [shop.presses[number % len(shop.presses)]])
     for file in sorted((questions.DEMO / "plans").glob("*.json")):
         for shop in shops.values():
             yield from _resolved(book, file.stem, json.loads(file.read_text(encoding="utf-8")), shop)
@@ -63,7 +65,9 @@ def orders(book: Book) -> Iterator[tuple[str, Order, Shop]]:
         yield from _resolved(book, "random", document, shop)
 
 
-def _asked(book: Book, document: dict[str, Any], shop: Shop) -> Iterator[tuple[str, Order, Shop]]:
+def _asked(
+    book: Book, document: dict[str, Any], shop: Shop, presses: Iterable[Press]
+) -> Iterator[tuple[str, Order, Shop]]:
     name = document.get("reference", "unnamed")
     yield from _resolved(book, name, document, shop)
     bare = copy.deepcopy(document)
@@ -71,7 +75,7 @@ def _asked(book: Book, document: dict[str, Any], shop: Shop) -> Iterator[tuple[s
         for unsaid in ("size", "placement"):
             decoration.pop(unsaid, None)
     bare.get("item", {}).pop("features", None)
-    for press in shop.presses:
+    for press in presses:
         yield from _resolved(book, f"{name} bare on {press.id}", bare | {"press": press.id}, shop)
 
 

@@ -18,7 +18,7 @@ from tests.service.conftest import ok
 from tests.service.effect_workers import work_out
 from werkzeug.serving import make_server
 
-from accord_service.cli.audit import _read_here
+from accord_service.cli.auditing import _read_here
 from accord_service.cli.main import main
 from accord_service.store import ChainHead, EmbeddedServer, Event, SealedEntry, Seals, Store, UnsealedEntry, broken_at
 from accord_service.store.audit import seal
@@ -66,6 +66,31 @@ def test_it_is_read_page_by_page_and_seals_hold(client: FlaskClient, admin: dict
     assert [entry["written_at"] for entry in chain] == sorted(entry["written_at"] for entry in chain)
     assert not any("{accord}" in name for entry in chain for name in entry["written"])
     assert broken_at(map(_sealed, chain)) is None
+
+
+def test_it_is_read_from_its_end_and_by_kind_and_id(client: FlaskClient, admin: dict[str, str]) -> None:
+    """Some are chosen from those looked through, so that a page may be short; none is left out or told twice."""
+    chain = entries(client, admin, 200)
+
+    def chosen(limit: int, query: str) -> list[int]:
+        told, address = [], f"/v1/audit?limit={limit}&{query}"
+        while address:
+            page = client.get(address, headers=admin)
+            assert page.status_code == 200, page.text
+            told += [entry["seq"] for entry in page.json["entries"]]
+            address = page.json["next"]
+        return told
+
+    backwards = [entry["seq"] for entry in reversed(chain)]
+    assert chosen(2, "newest_first=true") == chosen(200, "newest_first=true") == backwards
+    issued = [entry["seq"] for entry in chain if entry["event"] == "key.issued"]
+    assert len(issued) > 3
+    assert chosen(2, "event=key.issued") == issued
+    assert chosen(2, "event=key.issued&newest_first=true") == issued[::-1]
+    someone = next(entry["subject_id"] for entry in chain if entry["event"] == "key.issued")
+    theirs = [entry["seq"] for entry in chain if someone in (entry["actor_id"], entry["subject_id"])]
+    assert chosen(1, f"id={someone}") == theirs
+    assert chosen(50, "id=nobody-of-this-name") == []
 
 
 def _sealed(document: dict[str, Any]) -> SealedEntry:

@@ -28,7 +28,11 @@ from accord_service.steps.bundles import PURPOSE, REFUSED, Bundle, BundleRefused
 from accord_service.store import Seals
 
 DEMO = Path(__file__).parents[3] / "demo"
-TODAY = datetime.now(UTC).date()
+
+
+def today() -> date:
+    """Asked anew each time: it may have been yesterday when the tests were collected."""
+    return datetime.now(UTC).date()
 
 
 @pytest.fixture(scope="module")
@@ -86,7 +90,7 @@ def test_it_answers_as_the_service_does(town: tuple[FlaskClient, Any], shop: str
     headers = collective.headers(shop, "counter")
     data = client.get("/v1/bundle", headers=headers).data
     judged = 0
-    with opened(check(data, key_of(data), shop, TODAY), TODAY) as bundled:
+    with opened(check(data, key_of(data), shop, today()), today()) as bundled:
         for file in sorted((DEMO / "orders").glob("*.json"))[::10]:
             order = json.loads(file.read_text(encoding="utf-8"))
             live = client.post("/v1/validate", json=order, headers=headers)
@@ -119,7 +123,7 @@ def test_the_key_is_that_of_the_audit(town: tuple[FlaskClient, Any], pulled: byt
 
 def tried(data: bytes, key: str) -> tuple[Bundle | None, str]:
     try:
-        return check(data, key, "mill-steps", TODAY), ""
+        return check(data, key, "mill-steps", today()), ""
     except BundleRefused as refused:
         return None, refused.why
 
@@ -140,25 +144,25 @@ def test_a_byte_that_is_not_as_it_was_signed_makes_it_none(pulled: bytes, data: 
         assert why in ("unreadable", "unsigned", "another-key", "altered")
         return
     # What is beside the content says nothing by itself: the name of the key, and how the JSON is written.
-    whole = check(pulled, key, "mill-steps", TODAY)
+    whole = check(pulled, key, "mill-steps", today())
     assert (bundle.number, bundle.documents, bundle.vectors) == (whole.number, whole.documents, whole.vectors)
 
 
 def test_what_is_refused(pulled: bytes) -> None:
     key, own = key_of(pulled), "mill-steps"
     signed = json.loads(pulled)
-    assert why_not(lambda: check(b"", key, own, TODAY)) == "unreadable"
-    assert why_not(lambda: check(b'{"accord_bundle": 1}', key, own, TODAY)) == "unreadable"
-    assert why_not(lambda: check(b"[]", key, own, TODAY)) == "unreadable"
+    assert why_not(lambda: check(b"", key, own, today())) == "unreadable"
+    assert why_not(lambda: check(b'{"accord_bundle": 1}', key, own, today())) == "unreadable"
+    assert why_not(lambda: check(b"[]", key, own, today())) == "unreadable"
     stripped = json.dumps({**signed, "signature": ""}).encode()
-    assert why_not(lambda: check(stripped, key, own, TODAY)) == "unsigned"
+    assert why_not(lambda: check(stripped, key, own, today())) == "unsigned"
     forged = resigned(pulled)
-    assert why_not(lambda: check(forged, key, own, TODAY)) == "another-key"
+    assert why_not(lambda: check(forged, key, own, today())) == "another-key"
     # One that says it were of the pinned key.
     passed_off = json.dumps({**json.loads(forged), "public_key": key}).encode()
-    assert why_not(lambda: check(passed_off, key, own, TODAY)) == "altered"
-    assert why_not(lambda: check(pulled, key, "kiln-corner", TODAY)) == "another-shop"
-    assert check(pulled, key, "", TODAY).shop.record.id == own
+    assert why_not(lambda: check(passed_off, key, own, today())) == "altered"
+    assert why_not(lambda: check(pulled, key, "kiln-corner", today())) == "another-shop"
+    assert check(pulled, key, "", today()).shop.record.id == own
 
 
 def test_its_days(pulled: bytes) -> None:
@@ -175,10 +179,10 @@ def test_its_days(pulled: bytes) -> None:
 
 @pytest.mark.parametrize("part", ["revision", "shop_version", "house_rules_version"])
 def test_one_that_is_older_in_anything_is_refused(pulled: bytes, part: str) -> None:
-    held = check(pulled, key_of(pulled), "", TODAY).number
-    assert check(pulled, key_of(pulled), "", TODAY, held), "the same is not older"
+    held = check(pulled, key_of(pulled), "", today()).number
+    assert check(pulled, key_of(pulled), "", today(), held), "the same is not older"
     older = resigned(pulled, **{part: json.loads(json.loads(pulled)["content"])[part] - 1})
-    assert why_not(lambda: check(older, key_of(older), "", TODAY, held)) == "older"
+    assert why_not(lambda: check(older, key_of(older), "", today(), held)) == "older"
 
 
 def test_it_has_to_give_the_answers_that_the_service_gave(pulled: bytes) -> None:
@@ -188,25 +192,25 @@ def test_it_has_to_give_the_answers_that_the_service_gave(pulled: bytes) -> None
         vectors = copy.deepcopy(content["vectors"])
         vectors[index]["answer"]["assumed"] = []
         other = resigned(pulled, vectors=vectors)
-        assert why_not(lambda other=other: opened(check(other, key_of(other), "", TODAY), TODAY)) == "fails"
+        assert why_not(lambda other=other: opened(check(other, key_of(other), "", today()), today())) == "fails"
     book = copy.deepcopy(content["book"])
     del book["sources"]
     other = resigned(pulled, book=book)
-    assert why_not(lambda: opened(check(other, key_of(other), "", TODAY), TODAY)) == "fails"
+    assert why_not(lambda: opened(check(other, key_of(other), "", today()), today())) == "fails"
 
 
 def test_another_version_of_the_program_is_refused(pulled: bytes) -> None:
-    bundle = check(pulled, key_of(pulled), "", TODAY)
+    bundle = check(pulled, key_of(pulled), "", today())
     with mock.patch.object(bundles, "code_digest", return_value="sha256:other"):
-        assert why_not(lambda: opened(bundle, TODAY)) == "another-code"
+        assert why_not(lambda: opened(bundle, today())) == "another-code"
 
 
 def test_the_age_of_readings_counts_on(pulled: bytes) -> None:
     """What the service would say of a press's readings on a later day, the bundle says too."""
-    bundle = check(pulled, key_of(pulled), "", TODAY)
-    later = TODAY + timedelta(days=14)
+    bundle = check(pulled, key_of(pulled), "", today())
+    later = today() + timedelta(days=14)
     try:
-        expected = bundle.shop.at(opened(bundle, TODAY).authority.book, later)
+        expected = bundle.shop.at(opened(bundle, today()).authority.book, later)
     except ShopDoesNotFit:
         pytest.fail("the shop fits")
     with opened(bundle, later) as bundled:

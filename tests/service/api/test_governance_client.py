@@ -73,6 +73,9 @@ def test_each_method_asks_what_the_service_answers(changing: Any, order: dict[st
     assert [line["reference"] for line in owner.records()] == ["QS & 8", "QS-7"]
     assert [line["reference"] for line in owner.records("QS & 8")] == ["QS & 8"]
     assert owner.replay(id_, revision=1)["same"]
+    ticket = owner.ticket(id_)
+    assert ticket == owner.ticket(id_, ticket["press"])
+    assert ticket["plan"]["press"] == ticket["press"] in {press["press"] for press in ticket["presses"]}
     assert owner.report_outcome(id_, {"result": "good"}, validate_only=True)["outcome_id"] is None
     outcome = owner.report_outcome(id_, {"result": "good"})
     assert owner.outcome(id_, outcome["outcome_id"]) == next(owner.outcomes(id_))
@@ -80,6 +83,8 @@ def test_each_method_asks_what_the_service_answers(changing: Any, order: dict[st
     assert owner.withdraw_outcome(id_, "o1", validate_only=True)["withdrawn_at"]
     assert owner.outcome(id_, "o1") == outcome
     assert owner.withdraw_outcome(id_, "o1") == owner.outcome(id_, "o1") != outcome
+    assert [cell["good"] for cell in owner.outcome_counts()] == [0]
+    assert list(owner.outcome_counts(poor=True)) == []
     assert owner.delete_reference(id_, validate_only=True)["reference"] is None
     assert owner.read_record(id_)["reference"] == "QS-7"
     assert owner.delete_reference(id_) == owner.read_record(id_)
@@ -101,6 +106,8 @@ def test_each_method_asks_what_the_service_answers(changing: Any, order: dict[st
     edited = owner.edit(draft["proposal_id"], {**read.document, "reason": "Still missing."}, read.etag)
     assert edited == owner.proposal(draft["proposal_id"])
     assert next(owner.proposals("draft")) == {**owner.status(draft["proposal_id"]), **edited.document}
+    (added,) = owner.proposal_changes(draft["proposal_id"])["changes"]
+    assert (added["value"], added["was"], added["direction"]) == (source, None, None)
     assert owner.open(draft["proposal_id"], validate_only=True)["state"] == "working"
     assert owner.open(draft["proposal_id"]) == owner.effect(draft["proposal_id"])
     assert owner.cancel_effect(draft["proposal_id"])["state"] == "cancelled"
@@ -111,7 +118,12 @@ def test_each_method_asks_what_the_service_answers(changing: Any, order: dict[st
     assert steward.approve(seen, validate_only=True)["state"] == "approved"
     steward.approve(seen)
     assert steward.publish(draft["proposal_id"])["revision"] == 2
+    assert owner.changes(2)["changes"] == [{**added, "before": "none"}]
+    (came,) = owner.history("sources", added["id"])
+    assert (came["revision"], came["what"]) == (2, "added")
     back = owner.revert(1, "Not needed after all.")
+    (taken_out,) = owner.proposal_changes(back["proposal_id"])["changes"]
+    assert (taken_out["value"], taken_out["was"]) == (None, source)
     assert steward.decline(back["proposal_id"], "Still needed.", validate_only=True)["state"] == "declined"
     assert owner.withdraw(back["proposal_id"], "Needed after all.")["state"] == "withdrawn"
     assert [item["event"] for item in steward.news(0)["items"] if item["subject_id"] == "2"] == ["revision.published"]

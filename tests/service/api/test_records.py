@@ -309,6 +309,75 @@ def test_house_rules_made_the_difference(client: FlaskClient, quay: dict[str, st
     assert replayed(client, quay, shared)["same"]
 
 
+# -- tickets -----------------------------------------------------------------------------------------------------------
+
+
+def ticket(client: FlaskClient, headers: dict[str, str], record_id: str, query: str = "") -> Any:
+    return ok(client.get(f"/v1/records/{record_id}/ticket{query}", headers=headers))
+
+
+def test_a_ticket_is_the_recommended_plan_with_the_verdicts_settings(
+    client: FlaskClient, quay: dict[str, str], order: dict[str, Any]
+) -> None:
+    recorded = record(client, quay, order)
+    answer = recorded["answer"]
+    can = [press for press in answer["presses"] if press["settings"] is not None]
+    assert len(can) > 1
+    for judged in can:
+        told = ticket(client, quay, recorded["record_id"], f"?press={judged['press']}")
+        assert [press["press"] for press in told["presses"]] == [press["press"] for press in can]
+        assert told["changed"] == []
+        plan = told["plan"]
+        assert (plan["press"], told["why"], told["as_judged"]) == (judged["press"], "", True)
+        assert [decoration["settings"] for decoration in plan["decorations"]] == judged["settings"]
+        pinned = plan["order"] | {"press": judged["press"]}
+        recommended = ok(client.post("/v1/recommend", json=pinned, headers=quay))["plans"][0]
+        assert plan == recommended | {"order": plan["order"]}
+    best = ticket(client, quay, recorded["record_id"])
+    assert best["press"] == answer["judged_on"]
+
+
+def test_a_press_that_cannot_do_it_has_no_ticket(
+    client: FlaskClient, quay: dict[str, str], order: dict[str, Any]
+) -> None:
+    recorded = record(client, quay, order)
+    refused = client.get(f"/v1/records/{recorded['record_id']}/ticket?press=nowhere", headers=quay)
+    assert refused.status_code == 400
+    (fault,) = refused.get_json()["errors"]
+    assert (fault["name"], fault["code"]) == ("press", "not-allowed")
+    assert recorded["answer"]["judged_on"] in fault["allowed"]
+
+
+def test_what_was_rejected_or_is_not_known_has_no_plan(client: FlaskClient, quay: dict[str, str]) -> None:
+    cotton = {
+        "item": {"blank": "tee-heavy-white"},
+        "decorations": [{"transfer": "dye-sublimation", "placement": "front"}],
+    }
+    recorded = record(client, quay, cotton)
+    assert recorded["verdict"] == "rejected"
+    told = ticket(client, quay, recorded["record_id"])
+    assert (told["plan"], told["press"], told["presses"]) == (None, None, [])
+    assert told["why"] in {finding["because"] for finding in recorded["answer"]["findings"]}
+    unsaid = record(client, quay, {**cotton, "item": {"substrate": "knit"}})
+    assert unsaid["verdict"] == "undetermined"
+    told = ticket(client, quay, unsaid["record_id"])
+    assert told["plan"] is None
+    assert unsaid["answer"]["needs"][0]["question"] in told["why"]
+
+
+def test_a_ticket_says_what_changed_since_and_stays_as_it_was(
+    client: FlaskClient, quay: dict[str, str], order: dict[str, Any]
+) -> None:
+    recorded = record(client, quay, order)
+    before = ticket(client, quay, recorded["record_id"])
+    set_house(client, quay, {"limits": {FIRST_PIECE: 20}})
+    after = ticket(client, quay, recorded["record_id"])
+    assert after["changed"] == ["house"]
+    assert after["plan"] == before["plan"]
+    set_house(client, quay, {})
+    assert ticket(client, quay, recorded["record_id"]) == before
+
+
 def set_house(client: FlaskClient, headers: dict[str, str], rules: dict[str, Any]) -> None:
     seen = client.get("/v1/shop/house-rules", headers=headers)
     ok(client.put("/v1/shop/house-rules", json=rules, headers=headers | {"If-Match": seen.headers["ETag"]}))

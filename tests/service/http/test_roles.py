@@ -53,15 +53,19 @@ GET    /v1/steps                            -        -          +        +      
 GET    /v1/steps/{name}                     -        -          +        +        +        +        +
 GET    /v1/facts                            -        -          +        +        +        +        +
 GET    /v1/facts/{name}                     -        -          +        +        +        +        +
+GET    /v1/search                           -        -          +        +        +        +        +
+GET    /v1/outcomes                         -        -          +        +        +        +        +
 GET    /v1/revisions                        -        -          +        +        +        +        +
 GET    /v1/revisions/{revision}             -        -          +        +        +        +        +
 GET    /v1/revisions/{revision}/changes     -        -          +        +        +        +        +
+GET    /v1/history/{kind}/{name}            -        -          +        +        +        +        +
 POST   /v1/revisions/{revision}/revert      -        -          -        +        +        +        +
 GET    /v1/proposals                        -        -          +        +        +        +        +
 POST   /v1/proposals                        -        -          -        +        +        +        +
 GET    /v1/proposals/{proposal_id}          -        -          +        +        +        +        +
 PUT    /v1/proposals/{proposal_id}          -        -          -        +        +        +        +
 GET    /v1/proposals/{proposal_id}/status   -        -          +        +        +        +        +
+GET    /v1/proposals/{proposal_id}/changes  -        -          +        +        +        +        +
 POST   /v1/proposals/{proposal_id}/open     -        -          -        +        +        +        +
 GET    /v1/proposals/{proposal_id}/effect   -        -          -        +        +        +        +
 POST   /v1/proposals/{proposal_id}/effect/cancel -        -          -        +        +        +        +
@@ -74,6 +78,7 @@ GET    /v1/records                          -        -          +        +      
 POST   /v1/records                          -        -          +        +        +        +        +
 GET    /v1/records/{record_id}              -        -          +        +        +        +        +
 GET    /v1/records/{record_id}/replay       -        -          +        +        +        +        +
+GET    /v1/records/{record_id}/ticket       -        -          +        +        +        +        +
 DELETE /v1/records/{record_id}/reference    -        -          -        +        +        -        -
 GET    /v1/records/{record_id}/outcomes     -        -          +        +        +        +        +
 POST   /v1/records/{record_id}/outcomes     -        -          +        +        +        +        +
@@ -102,7 +107,7 @@ PUT    /v1/shop/house-rules/rules/{rule_id}  -        -          -        -     
 DELETE /v1/shop/house-rules/rules/{rule_id}  -        -          -        -        +        -        -
 GET    /v1/shop/versions                    -        -          +        +        +        +        +
 GET    /v1/shop/versions/{version}          -        -          +        +        +        +        +
-GET    /v1/shops                            -        -          -        -        -        -        +
+GET    /v1/shops                            -        -          -        -        -        +        +
 POST   /v1/shops                            -        -          -        -        -        -        +
 GET    /v1/shops/{shop_id}                  -        -          -        -        -        -        +
 PUT    /v1/shops/{shop_id}                  -        -          -        -        -        -        +
@@ -203,15 +208,19 @@ GET    /v1/steps all
 GET    /v1/steps/{name} all
 GET    /v1/facts all
 GET    /v1/facts/{name} all
+GET    /v1/search all
+GET    /v1/outcomes all
 GET    /v1/revisions all
 GET    /v1/revisions/{revision} all
 GET    /v1/revisions/{revision}/changes all
+GET    /v1/history/{kind}/{name} all
 POST   /v1/revisions/{revision}/revert all
 GET    /v1/proposals all
 POST   /v1/proposals all
 GET    /v1/proposals/{proposal_id} all
 PUT    /v1/proposals/{proposal_id} all
 GET    /v1/proposals/{proposal_id}/status all
+GET    /v1/proposals/{proposal_id}/changes all
 POST   /v1/proposals/{proposal_id}/open all
 GET    /v1/proposals/{proposal_id}/effect none
 POST   /v1/proposals/{proposal_id}/effect/cancel all
@@ -224,6 +233,7 @@ GET    /v1/records own
 POST   /v1/records own
 GET    /v1/records/{record_id} thing
 GET    /v1/records/{record_id}/replay thing
+GET    /v1/records/{record_id}/ticket thing
 DELETE /v1/records/{record_id}/reference thing
 GET    /v1/records/{record_id}/outcomes thing
 POST   /v1/records/{record_id}/outcomes thing

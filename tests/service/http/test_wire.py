@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import os
 import subprocess
 import sys
 from datetime import UTC
@@ -99,7 +100,8 @@ def outcome(load: Any, cls: type, document: Any) -> tuple[Any, frozenset[Fault]]
         return None, frozenset(error.faults)
 
 
-SLOW = settings(max_examples=40, deadline=None, suppress_health_check=list(HealthCheck))
+NIGHTLY = os.environ.get("ACCORD_NIGHTLY") == "1"
+SLOW = settings(max_examples=200 if NIGHTLY else 20, deadline=None, suppress_health_check=list(HealthCheck))
 
 
 @pytest.mark.parametrize("cls", DOCUMENTS)

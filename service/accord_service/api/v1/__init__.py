@@ -11,6 +11,7 @@ from accord_service.api.v1.get_bundle import get_bundle
 from accord_service.api.v1.get_catalogue import get_catalogue
 from accord_service.api.v1.get_catalogue_entry import get_catalogue_entry
 from accord_service.api.v1.get_catalogue_kind import get_catalogue_kind
+from accord_service.api.v1.get_entry_history import get_entry_history
 from accord_service.api.v1.get_fact import get_fact
 from accord_service.api.v1.get_facts import get_facts
 from accord_service.api.v1.get_house_limit import get_house_limit
@@ -23,9 +24,11 @@ from accord_service.api.v1.get_keys import get_keys
 from accord_service.api.v1.get_limit import get_limit
 from accord_service.api.v1.get_limits import get_limits
 from accord_service.api.v1.get_news import get_news
+from accord_service.api.v1.get_outcomes import get_outcomes
 from accord_service.api.v1.get_press_reading import get_press_reading
 from accord_service.api.v1.get_press_readings import get_press_readings
 from accord_service.api.v1.get_proposal import get_proposal
+from accord_service.api.v1.get_proposal_changes import get_proposal_changes
 from accord_service.api.v1.get_proposal_effect import get_proposal_effect
 from accord_service.api.v1.get_proposal_status import get_proposal_status
 from accord_service.api.v1.get_proposals import get_proposals
@@ -33,12 +36,14 @@ from accord_service.api.v1.get_record import get_record
 from accord_service.api.v1.get_record_outcome import get_record_outcome
 from accord_service.api.v1.get_record_outcomes import get_record_outcomes
 from accord_service.api.v1.get_record_replay import get_record_replay
+from accord_service.api.v1.get_record_ticket import get_record_ticket
 from accord_service.api.v1.get_records import get_records
 from accord_service.api.v1.get_revision import get_revision
 from accord_service.api.v1.get_revision_changes import get_revision_changes
 from accord_service.api.v1.get_revisions import get_revisions
 from accord_service.api.v1.get_rule import get_rule
 from accord_service.api.v1.get_rules import get_rules
+from accord_service.api.v1.get_search import get_search
 from accord_service.api.v1.get_shop import get_shop
 from accord_service.api.v1.get_shop_entry import get_shop_entry
 from accord_service.api.v1.get_shop_press import get_shop_press
@@ -101,15 +106,19 @@ ENDPOINTS = (
     get_step,
     get_facts,
     get_fact,
+    get_search,
+    get_outcomes,
     get_revisions,
     get_revision,
     get_revision_changes,
+    get_entry_history,
     post_revision_revert,
     get_proposals,
     post_proposals,
     get_proposal,
     put_proposal,
     get_proposal_status,
+    get_proposal_changes,
     post_proposal_open,
     get_proposal_effect,
     post_proposal_effect_cancel,
@@ -121,6 +130,7 @@ ENDPOINTS = (
     post_records,
     get_record,
     get_record_replay,
+    get_record_ticket,
     delete_record_reference,
     get_record_outcomes,
     post_record_outcomes,

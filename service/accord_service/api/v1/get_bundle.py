@@ -5,6 +5,7 @@ from accord_service.api.endpoint import Call, Example, always, endpoint
 from accord_service.http.problems import StoreUnavailable
 from accord_service.http.writing import Answer
 from accord_service.steps import bundles
+from accord_service.store import BundlePull
 
 
 @endpoint(
@@ -29,5 +30,8 @@ def get_bundle(call: Call) -> Answer:
     seals = call.room.store.seals
     if call.snapshot.basis != "live" or not seals.can_seal:
         raise StoreUnavailable("A bundle is only made of what holds now, which can't be said just now.")
-    signed = bundles.sign(call.own, call.book, call.authority, seals, call.room.today, call.room.config.bundle_days)
+    today, days = call.room.today, call.room.config.bundle_days
+    signed = bundles.sign(call.own, call.book, call.authority, seals, today, days)
+    pull = BundlePull(call.room.now_s, call.book.revision, bundles.expires_on(today, days).isoformat())
+    call.room.bundle_pulls.note(call.own.record.id, pull)
     return Answer(signed.document())

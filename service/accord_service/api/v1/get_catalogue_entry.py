@@ -19,7 +19,8 @@ WITH_OUTCOMES = ("transfers", "products")
     tag="Book",
     as_of=True,
     answers=CatalogueEntry,
-    parameters={"kind": "kind of entry: " + ", ".join(KINDS), "name": "name of the entry"},
+    parameters={"kind": "kind of entry", "name": "name of the entry"},
+    choices={"kind": tuple(KINDS)},
     examples=(Example("A blank", path=lambda book: {"kind": "blanks", "name": first_of(book, "blanks")}),),
 )
 def get_catalogue_entry(call: Call) -> Answer:

@@ -17,7 +17,8 @@ from accord_service.http.writing import Answer
     as_of=True,
     answers=CatalogueKind,
     query=PageQuery,
-    parameters={"kind": "kind of entry: " + ", ".join(KINDS)},
+    parameters={"kind": "kind of entry"},
+    choices={"kind": tuple(KINDS)},
     examples=(Example("Fibres", path=lambda book: {"kind": "fibres"}),),
 )
 def get_catalogue_kind(call: Call) -> Answer:

@@ -36,7 +36,10 @@ def _whole(call: Call) -> bool:
 def get_revision(call: Call) -> Answer:
     """Give one revision: digest, author, approvers, reason and time; with ``documents`` the whole book."""
     number = revision_in(call)
-    record = revision(call.room.store, number)
-    documents = record.documents if call.query.documents else None
-    (line,) = revision_lines(call, (record,))
-    return Answer(Revision(line, documents).document())
+    if call.query.documents:
+        record = revision(call.room.store, number)
+        (line,) = revision_lines(call, (record,))
+        return Answer(Revision(line, record.documents).document())
+    (told,) = call.room.changelog.of_revisions(call.room.store.revisions.head(), (number,))
+    (line,) = revision_lines(call, (told.record,))
+    return Answer(Revision(line, None).document())

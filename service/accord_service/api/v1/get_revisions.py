@@ -5,16 +5,16 @@ from accord_service.api.governance_answers import Revisions
 from accord_service.api.proposals import revision_lines
 from accord_service.http.paging import PageQuery, next_address, number_in
 from accord_service.http.writing import Answer
-from accord_service.steps.proposals import revision
 
 
 @endpoint("GET", "/v1/revisions", operation_id="listRevisions", tag="Changes", answers=Revisions, query=PageQuery)
 def get_revisions(call: Call) -> Answer:
     """List the revisions of the book, newest first."""
-    head = call.room.store.revisions.head().number
+    now = call.room.store.revisions.head()
+    head = now.number
     newest = min(head, (number_in(call.query) or head + 1) - 1)
     oldest = max(newest - call.query.limit + 1, 1)
-    records = [revision(call.room.store, number) for number in range(newest, oldest - 1, -1)]
-    entries = revision_lines(call, records)
+    told = call.room.changelog.of_revisions(now, range(newest, oldest - 1, -1))
+    entries = revision_lines(call, [difference.record for difference in told])
     following = next_address("/v1/revisions", str(oldest) if oldest > 1 else None, call.query)
     return Answer(Revisions(head, entries, following).document())

@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+from accord_rules.revision.spoken import lines_of
 from accord_service.api.answers import Step
 from accord_service.api.endpoint import Call, Example, endpoint
 from accord_service.api.examples import first_of
@@ -31,6 +32,7 @@ def get_step(call: Call) -> Answer:
         limits=step.limits,
         sources=step.sources,
         rules=tuple(sorted(rule.id for rule in book.rules.values() if rule.step == name)),
+        in_words=() if step.always else lines_of(step.condition.tree, book.catalogue),
         entry=book.documents["steps"][name],
     )
     return Answer(entry.document())

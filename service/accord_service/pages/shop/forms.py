@@ -1,0 +1,226 @@
+"""Forms of the desk: what was typed, what of it goes into a document, and which fault belongs beside which field.
+
+A field of a form has the JSON Pointer of what it says in the document as its name, so that a fault of the document
+finds its field by itself.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass, field, replace
+from types import MappingProxyType
+from typing import Any
+
+from flask import request
+from werkzeug.datastructures import MultiDict
+
+from accord_rules.documents import typed
+from accord_rules.documents.reading import Fault, unescape
+from accord_service.http.problems import KeyUsedBefore, Problem
+
+_NONE: Mapping[str, Any] = MappingProxyType({})
+# What the form was made from: its ETag, and the piece itself, by which what changed meanwhile can be told.
+ETAG, SEEN = "etag", "seen"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Form:
+    """A form as it is shown: ``values`` by the field's name, ``faults`` beside fields, ``told`` above all of them.
+
+    ``doubts``: faults that whoever typed it may set aside, by their word.
+    """
+
+    values: Mapping[str, tuple[str, ...]] = field(default_factory=lambda: _NONE)
+    faults: Mapping[str, tuple[str, ...]] = field(default_factory=lambda: _NONE)
+    told: tuple[str, ...] = ()
+    doubts: Mapping[str, str] = field(default_factory=lambda: _NONE)
+    status: int = 200
+
+    @classmethod
+    def of(cls, values: Mapping[str, str | Iterable[str]]) -> Form:
+        """A form that nobody has typed into yet."""
+        whole = {name: (said,) if isinstance(said, str) else tuple(said) for name, said in values.items()}
+        return cls(values=MappingProxyType(whole))
+
+    @classmethod
+    def sent(cls) -> Form:
+        """The form of this request, as it was typed."""
+        sent: MultiDict[str, str] = request.form
+        return cls(values=MappingProxyType({name: tuple(values) for name, values in sent.lists()}))
+
+    def value(self, name: str) -> str:
+        """What a field says; empty for nothing."""
+        return next(iter(self.values.get(name, ())), "")
+
+    def text(self, name: str) -> str:
+        """The same without the spaces around it."""
+        return self.value(name).strip()
+
+    def has(self, name: str, word: str) -> bool:
+        """Whether a word is chosen."""
+        return word in self.values.get(name, ())
+
+    def fault(self, name: str) -> tuple[str, ...]:
+        """What is wrong with a field, a sentence each."""
+        return self.faults.get(name, ())
+
+    def refused(
+        self,
+        problem: Problem,
+        fields: Iterable[str],
+        moved: Callable[[str], str] = str,
+        faults: tuple[Fault, ...] | None = None,
+    ) -> Form:
+        """The same with what a problem says, each fault beside its field where it has one.
+
+        ``moved``: the field, or a place in it, for a pointer of the document that was sent. ``faults``: the problem's,
+        told in the form's own words.
+        """
+        known = tuple(fields)
+        faults = problem.faults if faults is None else faults
+        beside: dict[str, list[str]] = {}
+        told, doubts = [], {}
+        for fault in faults:
+            if fault.code == "unlikely" and fault.allowed:
+                doubts[fault.allowed[0]] = _doubt(fault)
+                continue
+            place = field_of(moved(fault.pointer), known)
+            if place is None:
+                told.append(_placed(fault))
+            else:
+                beside.setdefault(place, []).append(_sentence(fault))
+        return replace(
+            self,
+            faults=MappingProxyType({name: tuple(sentences) for name, sentences in beside.items()}),
+            told=tuple(told) if faults else (_whole(problem),),
+            doubts=MappingProxyType(doubts),
+            status=problem.status,
+        )
+
+    def wrong(self, name: str, sentence: str) -> Form:
+        """The same with one fault beside a field."""
+        return replace(self, faults=MappingProxyType({**self.faults, name: (sentence,)}), status=422)
+
+
+def field_of(pointer: str, fields: tuple[str, ...]) -> str | None:
+    """The field that says what stands at a pointer, or holds it, or begins what stands there; None for none."""
+    if pointer in fields:
+        return pointer
+    around = [name for name in fields if pointer.startswith(f"{name}/")]
+    inside = [name for name in fields if pointer and name.startswith(f"{pointer}/")]
+    return max(around, key=len) if around else next(iter(inside), None)
+
+
+def _whole(problem: Problem) -> str:
+    """A problem that no field is to blame for."""
+    if isinstance(problem, KeyUsedBefore):
+        return "This form was sent before, with something else in it. Look at it once more, and send it again."
+    return problem.detail
+
+
+def _sentence(fault: Fault) -> str:
+    sentence = fault.message_with_hints
+    return f"{sentence[:1].upper()}{sentence[1:]}".rstrip(".?") + ("?" if sentence.endswith("?") else ".")
+
+
+def _placed(fault: Fault) -> str:
+    """What no field of the form says is told with its place."""
+    place = " ".join(unescape(step) for step in fault.pointer.strip("/").split("/"))
+    return f"{place}: {fault.message_with_hints}" if place else _sentence(fault)
+
+
+def _doubt(fault: Fault) -> str:
+    """The doubt alone, without what a program would have to send to set it aside."""
+    return fault.message.partition("; if it was read so")[0].rstrip(".") + "."
+
+
+def with_unit(text: str, unit: str) -> str:
+    """A quantity as documents have it: a bare number is in the unit that stands beside its field."""
+    return f"{text} {unit}" if unit and typed.BARE.fullmatch(text) else text
+
+
+def without_unit(value: Any, unit: str) -> str:
+    """A quantity as its field shows it: the number alone where the unit stands beside it."""
+    text = "" if value is None else str(value)
+    number = text.removesuffix(f" {unit}") if unit else text
+    return number if typed.BARE.fullmatch(number) else text
+
+
+# -- nested documents --------------------------------------------------------------------------------------------------
+
+
+def at(document: Any, pointer: str) -> Any:
+    """What stands at a pointer; None for nothing."""
+    for step in pointer.strip("/").split("/"):
+        if not isinstance(document, Mapping) or step not in document:
+            return None
+        document = document[step]
+    return document
+
+
+def nested(said: Mapping[str, Any]) -> dict[str, Any]:
+    """A document of what stands at each pointer."""
+    document: dict[str, Any] = {}
+    for pointer, value in said.items():
+        *steps, last = pointer.strip("/").split("/")
+        inner = document
+        for step in steps:
+            inner = inner.setdefault(step, {})
+        inner[last] = value
+    return document
+
+
+# -- what changed meanwhile --------------------------------------------------------------------------------------------
+
+
+def seen_text(piece: Any) -> str:
+    """A piece of a document as its form brings it back."""
+    return json.dumps(piece, ensure_ascii=False, sort_keys=True, separators=(",", ":"))
+
+
+def seen_in(form: Form) -> Any:
+    """What the form was made from; None where that can't be read."""
+    try:
+        return json.loads(form.value(SEEN))
+    except ValueError:
+        return None
+
+
+def leaves(document: Any, path: tuple[str, ...] = ()) -> Iterator[tuple[tuple[str, ...], str]]:
+    """Each innermost value of a document as text, with the names on the way to it."""
+    if isinstance(document, Mapping):
+        for name, value in document.items():
+            yield from leaves(value, (*path, str(name)))
+    elif isinstance(document, list) and any(isinstance(member, Mapping) for member in document):
+        for place, member in enumerate(document, 1):
+            yield from leaves(member, (*path, str(place)))
+    elif isinstance(document, list):
+        yield path, ", ".join(map(str, document)) or "nothing"
+    else:
+        yield path, _said(document)
+
+
+def _said(value: Any) -> str:
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    return "nothing" if value is None else f"{value:g}" if isinstance(value, float) else str(value)
+
+
+@dataclass(frozen=True, slots=True)
+class Moved:
+    """One place of a document that somebody else changed; empty for nothing."""
+
+    place: str
+    before: str
+    after: str
+
+
+def moved_since(before: Any, after: Any) -> tuple[Moved, ...]:
+    """Where two versions of a piece differ, in words."""
+    earlier, later = dict(leaves(before)), dict(leaves(after))
+    return tuple(
+        Moved(" ".join(path).replace("_", " "), earlier.get(path, ""), later.get(path, ""))
+        for path in {**earlier, **later}
+        if earlier.get(path) != later.get(path)
+    )
