@@ -62,12 +62,6 @@ GET    /records/{record_id}                 -        +        +        +        
 GET    /records/{record_id}/ticket          -        +        +        +        +        +
 GET    /records/{record_id}/ticket.pdf      -        +        +        +        +        +
 POST   /records/{record_id}/outcomes        -        +        +        +        +        +
-                                                                      nobody   counter  operator owner    steward  admin
-GET    /sign-in                                                       +        +        +        +        +        +
-POST   /sign-in                                                       +        +        +        +        +        +
-POST   /sign-out                                                      -        +        +        +        +        +
-GET    /sessions                                                      -        +        +        +        +        +
-POST   /sessions/{session_id}/end                                     -        +        +        +        +        +
 GET    /shop                                                          -        +        +        +        +        +
 GET    /shop/presses/{press_id}                                       -        +        +        +        +        +
 POST   /shop/presses/{press_id}                                       -        -        +        +        -        -
