@@ -100,9 +100,9 @@ class Browser:
     def source(self) -> str:
         return str(self._call("GET", "/source"))
 
-    def wait_for(self, condition: str) -> Any:
-        """Until the script expression is true. Raises AssertionError after 20 s."""
-        deadline = time.monotonic() + WAIT_S
+    def wait_for(self, condition: str, seconds: float = WAIT_S) -> Any:
+        """Until the script expression is true. Raises AssertionError after so many seconds."""
+        deadline = time.monotonic() + seconds
         while time.monotonic() < deadline:
             value = self.script(f"return {condition}")
             if value:

@@ -310,7 +310,14 @@ def test_the_catalogue_shows_counts_and_intervals(
         "failures": {"peeled": 1},
         "shops": 1,
         "orders": 1,
+        "poor": False,
     }
+    (listed,) = (
+        cell for cell in ok(client.get("/v1/outcomes", headers=quay))["entries"] if cell["substrate"] == "felt"
+    )
+    titles = {"transfer": "Flock film", "substrate": "Felt or nonwoven", "press_type": "Clamshell press"}
+    assert listed == {"transfer": "flock-film", "titles": titles, **counts}
+    assert listed not in ok(client.get("/v1/outcomes?poor=true", headers=quay))["entries"]
     assert "outcomes" not in ok(client.get("/v1/catalogue/fibres/CO", headers=quay))
 
 

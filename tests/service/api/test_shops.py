@@ -92,7 +92,7 @@ def test_a_shop_is_added_read_replaced_and_listed(changing: Any, ferry: dict[str
     listed = client.get("/v1/shops?limit=1", headers=admin).json
     (line,) = listed["entries"]
     assert datetime.fromisoformat(line.pop("changed_at")).utcoffset() == timedelta(0)
-    assert line == {"id": "ferry-yard", "name": "Ferry Yard", "version": 2}
+    assert line == {"id": "ferry-yard", "name": "Ferry Yard", "version": 2, "bundle": None}
     assert listed["next"] == f"/v1/shops?cursor={cursor_after('/v1/shops', 'ferry-yard')}&limit=1"
 
 

@@ -206,8 +206,9 @@ def test_outcomes_are_told_with_how_sure_one_can_be(people: dict[str, Person], s
 
 
 def test_news_that_were_seen_are_told_no_more(people: dict[str, Person]) -> None:
-    steward = people["two-steward"]
-    assert "Revision 2 of the book is published." in steward.read("/desk")
+    steward, address = people["two-steward"], drafted(people["one-operator"])
+    assert steward.send(address, f"{address}/decline", reason="To be news.").status_code == 303
+    assert f"Proposal {address.rpartition('/')[2]} is declined." in steward.read("/desk")
     assert steward.send("/desk", "/desk/seen").status_code == 303
     assert "Nothing new." in steward.read("/desk")
 

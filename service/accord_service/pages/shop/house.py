@@ -13,7 +13,7 @@ from flask import Response, request
 
 from accord_rules.documents import typed, units
 from accord_rules.documents.reading import unescape
-from accord_rules.governance.house import PREFIX
+from accord_rules.governance.words import PREFIX
 from accord_rules.revision.rule import ABOUT, STATUSES
 from accord_rules.verdict import LEVELS
 from accord_service.api.v1.delete_house_rule import delete_house_rule
