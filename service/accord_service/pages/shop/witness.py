@@ -8,9 +8,11 @@ from typing import Any
 
 from accord_rules.documents.colour import names
 from accord_rules.governance.house import Refusal
+from accord_service.pages.counter.told import link_to
+from accord_service.pages.desk.changes import in_words
 from accord_service.pages.shop.asking import titles
-from accord_service.pages.shop.forms import leaves
 from accord_service.pages.visit import Visit
+from accord_service.steps.readable import leaves
 
 Document = Mapping[str, Any]
 Titles = Mapping[str, Mapping[str, str]]
@@ -19,12 +21,16 @@ _KINDS = ("blanks", "substrates", "fibres", "transfers", "products", "markets")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Shown:
-    """A witness in words; ``rest``: every place of its order with what it says."""
+    """A witness in words; ``rest``: every place of its order with what it says.
+
+    ``address``: of the counter with the order in it, None where no address can say it.
+    """
 
     sentence: str
     shared_verdict: str
     house_verdict: str
     lost: tuple[str, ...]
+    address: str | None
     rest: tuple[tuple[str, str], ...]
 
 
@@ -55,7 +61,8 @@ def _in_words(refusal: Refusal, known: Titles) -> Refused:
         shared_verdict=witness["shared_verdict"],
         house_verdict=witness["house_verdict"],
         lost=tuple(witness["lost"]),
-        rest=tuple((" ".join(path).replace("_", " "), text) for path, text in leaves(order)),
+        address=link_to(dict(order)),
+        rest=tuple((in_words(place), text) for place, text in leaves(order)),
     )
     return Refused(message, shown)
 
