@@ -88,8 +88,9 @@ def _files_listed() -> frozenset[str]:
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
     """Mark the gates; leave out tests marked ``nightly`` but for ``ACCORD_NIGHTLY=1``; put the longest files first;
     write down where tests marked ``alone`` are."""
+    gates = tuple(f"{gate}{end}" for gate in GATES for end in ("/", "::"))
     for item in items:
-        if any(item.nodeid.startswith((f"{gate}/", f"{gate}::")) for gate in GATES):
+        if item.nodeid.startswith(gates):
             item.add_marker("gate")
     if os.environ.get("ACCORD_NIGHTLY") != "1":
         config.hook.pytest_deselected(items=[item for item in items if item.get_closest_marker("nightly")])

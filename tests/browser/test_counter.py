@@ -138,6 +138,7 @@ def test_on_paper_the_answer_stands_alone(opened: Browser, served: Served) -> No
     assert not opened.script(shown.format(".pinned"))
     assert opened.script(shown.format("#line"))
     assert opened.script(shown.format(".blocks li"))
+    assert "sub-paper-fast-dry" in opened.script("return document.querySelector('.on-paper').innerText")
     opened.prefer()
 
 

@@ -172,6 +172,15 @@ def test_steps_are_listed_and_told(accord: Client) -> None:
         accord.step("no-such-step")
 
 
+def test_the_book_is_searched_by_peoples_words(accord: Client) -> None:
+    results = accord.search("dtf on nylon", kind="rules", limit=3)
+    assert results.query == "dtf on nylon"
+    assert [hit.kind for hit in results.entries] == ["rules"] * 3
+    assert all("nylon" in f"{hit.title} {hit.excerpt}".lower() and hit.level for hit in results.entries)
+    assert accord.search("sublmation").instead == ({"word": "sublmation", "taken": "sublimation"},)
+    assert accord.search("xqzzv").entries == ()
+
+
 def test_the_sourcing_is_counted_and_a_rule_says_what_it_rests_on(accord: Client) -> None:
     book = load_book()
     sourcing = accord.sourcing()

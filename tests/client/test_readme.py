@@ -25,7 +25,7 @@ from accord_service.api.examples import HOUSE_RULE
 ROOT = Path(__file__).parents[2]
 TEXT = (ROOT / "clients" / "python" / "README.md").read_text(encoding="utf-8")
 BLOCKS = [re.sub(r"^    ", "", block, flags=re.M) for block in re.findall(r"(?:^    .*\n|^\n(?=    ))+", TEXT, re.M)]
-FIRST, OFFLINE, PRESS, HOUSE, READING, SAMPLE, RECORD, PROPOSAL, WRONG = BLOCKS
+FIRST, OFFLINE, ASYNC, PRESS, HOUSE, READING, SAMPLE, RECORD, PROPOSAL, WRONG = BLOCKS
 # A limit that no example of the book stands close above.
 LIMIT = "dye.polyester_share_full"
 
@@ -93,6 +93,13 @@ def test_the_blocks_do_what_the_page_says(
     offline.pull(tmp_path, owner.bundle, "harbour-lane", offline.today())
     run(OFFLINE, names)
     assert names["verdict"].workable
+
+    capsys.readouterr()
+    run(ASYNC, names)
+    verdicts, *lines, rule = capsys.readouterr().out.splitlines()
+    assert len(set(verdicts.split())) == 1
+    assert [line.partition(" ")[0] for line in lines] == ["1", "2"]
+    assert rule == "dye-on-natural-fibre"
 
     run(PRESS, names, owner)
     assert owner.administration.press("bench").document["type"] == "clamshell"

@@ -29,7 +29,7 @@ sys.exit(code[0] if code else "the command ended without a word")
 _SERVER = """\
 import json, os, signal, socket, sys
 from importlib import import_module
-from accord_service.cli import answerers
+from accord_service.cli import here
 from accord_service.cli.main import GROUPS, main
 
 def run(words, folder, environment):
@@ -48,7 +48,7 @@ def run(words, folder, environment):
 for group in GROUPS.values():
     for line in group.values():
         import_module(f"accord_service.cli.{line.module}")
-answerers._shipped()
+here._shipped()
 owner = os.getppid()
 signal.signal(signal.SIGCHLD, signal.SIG_IGN)
 listening = socket.socket(socket.AF_UNIX)

@@ -77,6 +77,7 @@ def test_make_help_tells_of_every_target() -> None:
         "clients/shell/README.md",
         "demo/README.md",
         "demo/plans/README.md",
+        "docs/library.md",
         "docs/shop.md",
         "docs/spreadsheet.md",
         "docs/steward.md",

@@ -214,7 +214,7 @@ class Index:
         for word, entries in documents["ambiguous_words"].items():
             self._named[as_word(word)].update(self._meant(entries["readings"]))
         self._stems = frozenset(stems.values())
-        self._postings = _postings(written, stems)
+        self._weights = _weights(written, stems)
 
     def _meant(self, readings: Mapping[str, Sequence[str]]) -> Iterator[int]:
         wanted = {(kind, name) for kind, names in readings.items() for name in names}
@@ -278,8 +278,10 @@ class Index:
         for alternatives in looked_for:
             best: dict[int, float] = {}
             for word, counts in alternatives.items():
-                for number, score in self._postings.get(word, ()):
-                    best[number] = max(best.get(number, 0.0), counts * score)
+                having = self._weights.get(word, {})
+                rarity = log(1 + (len(self._pages) - len(having) + 0.5) / (len(having) + 0.5))
+                for number, weight in having.items():
+                    best[number] = max(best.get(number, 0.0), counts * rarity * weight / (_K1 + weight))
             for number, score in best.items():
                 scores[number] += score
                 had[number] += 1
@@ -318,13 +320,10 @@ def _asked_for(text: str, typed: Sequence[str]) -> Mapping[str, float]:
     return {"rules": 1.3} if len(typed) > 1 else {}
 
 
-def _postings(
-    written: Sequence[Sequence[Sequence[str]]], stems: Mapping[str, str]
-) -> dict[str, tuple[tuple[int, float], ...]]:
-    """By stem, the pages that have it, each with what it adds to their score. ``written``: the words of each page's
-    parts."""
-    pages = len(written)
-    means = [sum(map(len, part)) / max(pages, 1) or 1.0 for part in zip(*written, strict=True)]
+def _weights(written: Sequence[Sequence[Sequence[str]]], stems: Mapping[str, str]) -> Mapping[str, Mapping[int, float]]:
+    """By stem, the pages that have it, each with its weight there (the pseudo-frequency of BM25F). ``written``: the
+    words of each page's parts."""
+    means = [sum(map(len, part)) / max(len(written), 1) or 1.0 for part in zip(*written, strict=True)]
     weights: dict[str, dict[int, float]] = defaultdict(dict)
     for number, parts in enumerate(written):
         for (weight, b), mean, words in zip(_PARTS, means, parts, strict=True):
@@ -332,11 +331,7 @@ def _postings(
             for word in words:
                 having = weights[stems[word]]
                 having[number] = having.get(number, 0.0) + each_word
-    rarity = {word: log(1 + (pages - len(having) + 0.5) / (len(having) + 0.5)) for word, having in weights.items()}
-    return {
-        word: tuple((number, rarity[word] * weight / (_K1 + weight)) for number, weight in having.items())
-        for word, having in weights.items()
-    }
+    return dict(weights)
 
 
 def _hit(page: _Page, score: float) -> Hit:

@@ -11,10 +11,11 @@ import click
 
 from accord_rules.documents import units
 from accord_rules.documents.spelling import as_word
-from accord_service.cli.answerers import Document, LimitPage, Unknown, answered, answerer, no_such
+from accord_service.cli.answerers import answered, answerer
 from accord_service.cli.columns import say_table
 from accord_service.cli.output import Output
 from accord_service.cli.show import say_heading, say_list, say_sources
+from accord_service.cli.told import Document, LimitPage, Unknown, no_such
 from accord_service.steps.readable import amount
 
 _LABEL_COLUMN = 14

@@ -14,8 +14,7 @@ from accord_service.api.v1.get_record_outcomes import get_record_outcomes
 from accord_service.api.v1.get_records import get_records
 from accord_service.api.v1.post_record_outcomes import post_record_outcomes
 from accord_service.http.problems import FaultyDocument, Problem
-from accord_service.pages.counter.fields import label_of
-from accord_service.pages.counter.query import NotInAQueryError, asked, pairs_of, pointer_of
+from accord_service.pages.counter.query import NotInAQueryError, asked, pairs_of
 from accord_service.pages.counter.told import address_of, sign_of, told
 from accord_service.pages.visit import Page, Visit, page
 
@@ -61,20 +60,20 @@ def _drawn(visit: Visit, record_id: str, sent: Mapping[str, str] | None = None, 
     path = {"record_id": record_id}
     kept = visit.ask(get_record, path=path).document
     outcomes = visit.ask(get_record_outcomes, path=path).document["entries"]
+    shop = visit.caller.shop
+    assert shop is not None, "get_record is refused to a key without a shop"
     order = kept["order"] | ({} if kept["reference"] is None else {"reference": kept["reference"]})
     try:
         pairs = pairs_of(order)
     except NotInAQueryError:  # recorded by a program; the answer stands without the way back to the counter
         pairs = ()
     prints = len(order["decorations"])
+    shown = told(kept["answer"], asked(pairs), visit.snapshot.book, shop.at(visit.snapshot.book, room().today))
     faults = refused.faults if isinstance(refused, FaultyDocument) else ()
-    shop = visit.caller.shop
-    assert shop is not None, "get_record is refused to a key without a shop"
     return render_template(
         "records/record.html",
         record=kept,
-        told=told(kept["answer"], asked(pairs), visit.snapshot.book, shop.at(visit.snapshot.book, room().today)),
-        said=tuple((label_of(pointer_of(name), prints), text) for name, text in pairs if name != "decorations"),
+        told=shown,
         again=address_of(pairs) if pairs else None,
         outcomes=outcomes,
         prints=prints,

@@ -119,6 +119,8 @@ def test_each_method_asks_what_the_service_answers(changing: Any, order: dict[st
     steward.approve(seen)
     assert steward.publish(draft["proposal_id"])["revision"] == 2
     assert owner.changes(2)["changes"] == [{**added, "before": "none"}]
+    (came,) = owner.history("sources", added["id"])
+    assert (came["revision"], came["what"]) == (2, "added")
     back = owner.revert(1, "Not needed after all.")
     (taken_out,) = owner.proposal_changes(back["proposal_id"])["changes"]
     assert (taken_out["value"], taken_out["was"]) == (None, source)

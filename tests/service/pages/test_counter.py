@@ -21,6 +21,7 @@ from tests.service.pages.forms import controls, hidden_fields
 from werkzeug.datastructures import MultiDict
 
 from accord_service.pages.counter.query import Pairs, asked, pairs_of
+from accord_service.pages.counter.told import settings_said
 
 DEMO = Path(__file__).parents[3] / "demo"
 # By day one order in five goes through the form, by night each.
@@ -110,6 +111,18 @@ def test_orders_of_the_demo_go_through_the_form_and_are_answered_as_the_api_answ
         told.append((name, word_of(page), day.verdict(order, shop)["verdict"]))
     assert [one for one in told if one[1] != one[2]] == []
     assert {word for _, word, _ in told} == {"accepted", "conditional", "undetermined", "rejected"}
+
+
+def test_what_has_no_field_of_its_own_stands_in_the_form_too(day: Day) -> None:
+    """A described press with readings, a sheet with several pressings: said by a program, and not lost by the form."""
+    press = {"type": "clamshell", "calibration": [{"display": "380 °F", "surface": ["371 °F", "374 °F"]}]}
+    tack = {"tack": {"temperature": {"least": "300 °F", "most": "310 °F"}, "time": "3 s"}}
+    order = WORKABLE | {
+        "press": press,
+        "decorations": [WORKABLE["decorations"][0] | {"sheet": {"peel": ["hot"], "pressings": tack}}],
+    }
+    sent = controls(day.page(order), "order")
+    assert asked(pair for pair in sent if not pair[0].startswith("form_")).document == order
 
 
 def test_sent_without_a_script_the_form_leads_to_the_orders_address(day: Day) -> None:
@@ -220,6 +233,30 @@ def test_settings_stand_there_as_the_press_shows_them(day: Day) -> None:
     assert f"<dd>{settings['temperature']} on the display</dd>" in page
     assert f"<dd>{settings['time']}</dd>" in page
     assert f"<dd>{settings['pressure']}</dd>" in page
+
+
+def test_a_pressing_in_place_of_the_main_one_has_all_that_it_takes() -> None:
+    """A print that another covers is only tacked: its own time and peel, the rest as the main pressing has it."""
+    settings = {
+        "temperature": "320 °F",
+        "read_at": "display",
+        "time": "17 s",
+        "cover": "none",
+        "second_press": "5 s",
+        "pressings": {"tack": {"time": "3 s", "peel": "hot"}},
+    }
+    assert settings_said(settings, {}, ("tack",)) == (
+        ("Tack pressing: temperature", "320 °F on the display"),
+        ("Tack pressing: time", "3 s"),
+        ("Tack pressing: peel", "hot"),
+    )
+    assert settings_said(settings, {}, ("tack", "main")) == (
+        ("Temperature", "320 °F on the display"),
+        ("Time", "17 s"),
+        ("Second press", "5 s"),
+        ("Tack pressing: time", "3 s"),
+        ("Tack pressing: peel", "hot"),
+    )
 
 
 @pytest.mark.parametrize(

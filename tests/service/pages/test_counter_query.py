@@ -22,6 +22,7 @@ from accord_service.pages.counter.query import (
     asked,
     changed,
     name_of,
+    names_at,
     pairs_of,
     place,
     pointer_of,
@@ -156,6 +157,13 @@ def test_whatever_an_order_can_say_has_a_place() -> None:
     assert len(names) > 120
     assert [name for name in names if place(name) is None] == []
     assert [name for name in names if name_of(pointer_of(name)) != name] == []
+
+
+def test_a_pointer_of_a_need_leads_to_its_fields() -> None:
+    assert names_at("/item/fibres") == ("item.fibres",)
+    assert names_at("/decorations/1/size") == ("decorations.1.size.width", "decorations.1.size.height")
+    assert names_at("/use")[:2] == ("use.age_from", "use.age_to")
+    assert names_at("/item/nowhere") == ()
 
 
 def test_nothing_is_no_word_of_any_list(book: Book) -> None:

@@ -281,7 +281,7 @@ def test_a_presss_data_is_changed_and_its_readings_stay(desk: Desk) -> None:
     before = desk.shop("quay-annex")["presses"][0]
     address = "/shop/presses/cold-one/edit"
     values = typed(client.get(address))
-    assert values["platen/width"] == "380"
+    assert values["platen/width"] == before["platen"]["width"].removesuffix(" mm")
     done = client.post(
         address,
         data=hidden_fields(client.get(address).text, address)
@@ -329,6 +329,22 @@ def test_what_somebody_else_changed_of_a_press_is_told_and_nothing_typed_is_lost
     again = hidden_fields(refused.text, address) | {"type": "swing-away", "platen/width": "381", "platen/height": "381"}
     assert client.post(address, data=again).status_code == 303
     assert desk.shop("quay-annex")["presses"][0]["platen"]["width"] == "381 mm"
+
+
+def test_a_press_is_added(desk: Desk) -> None:
+    client, address = desk.as_("owner", "quay-annex"), "/shop/add-press"
+    refused = send(client, address, id="Back Room", type="", platen__width="15 in", platen__height="tall")
+    assert refused.status_code == 422
+    assert fault(refused, "platen/height")
+    assert typed(refused).items() >= {"id": "Back Room", "platen/width": "15 in"}.items()
+    sent = {"type": "clamshell", "platen__width": "15 in", "platen__height": "380"}
+    assert "lower-case" in fault(send(client, address, id="Back Room", **sent), "id")
+    assert "already" in fault(send(client, address, id="cold-one", **sent), "id")
+    done = send(client, address, id="back-room", **sent)
+    assert (done.status_code, done.location) == (303, "/shop/presses/back-room")
+    assert "No readings yet" in text(client.get(done.location))
+    press = {"id": "back-room", "type": "clamshell", "platen": {"width": "15 in", "height": "380 mm"}}
+    assert press in desk.shop("quay-annex")["presses"]
 
 
 # -- stock and sheets --------------------------------------------------------------------------------------------------

@@ -84,7 +84,7 @@ ARTWORK = _spots(
     small_pieces="Small loose pieces (dots, thin serifs)",
     mirrored="Printed as a mirror image",
     printed_by="Printed or cut by",
-) | _spots(_PRINT, over=("Lies on print", "0 for the first, 1 for the second"), rim_distance="From the drinking rim")
+) | _spots(_PRINT, over="Lies on", rim_distance="From the drinking rim")
 SETTINGS = _spots(
     f"{_PRINT}settings.",
     temperature="Temperature",
@@ -316,6 +316,7 @@ class _Maker:
         for fault in faults:
             self._faults.setdefault(name_of(fault.pointer), []).append(fault)
         self._book, self._shop = book, shop
+        self._prints = asked.prints
         self._shown = {PRINTS}
 
     def group(self, group: Words, index: int = 0) -> Group:
@@ -387,6 +388,8 @@ class _Maker:
         match reader:
             case _ if name == "press":
                 return self._presses()
+            case _ if name.endswith(".over"):
+                return (Option(str(index), f"Print {index + 1}") for index in range(self._prints))
             case _ if name == "item.care":
                 return (Option("none", "It has none"),)
             case _ if name == "item.care.iron":

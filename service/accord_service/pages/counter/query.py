@@ -98,13 +98,25 @@ def asked(pairs: Iterable[tuple[str, str]]) -> Asked:
 
 def place(name: str) -> Reader | None:
     """What reads the value that a query gives under this name; None where an order has no such place."""
-    reader: Reader = Object(Order)
+    reader = _reader_at(name)
+    return None if reader is None or _holds_others(reader) else reader
+
+
+def names_at(pointer: str) -> tuple[str, ...]:
+    """The names under which a query says what lies at a pointer: one, or those of the parts of an object."""
+    name = ".".join(pointer.split("/")[1:])
+    reader = _reader_at(name)
+    if not isinstance(reader, Object) or not _holds_others(reader):
+        return (name,) if reader is not None else ()
+    parts = (f"{name}.{member.name}" for member in members_of(reader.into))
+    return tuple(part for part in parts if place(part) is not None)
+
+
+def _reader_at(name: str) -> Reader | None:
+    reader: Reader | None = Object(Order)
     for step in name.split("."):
-        inner = _step(reader, step)
-        if inner is None:
-            return None
-        reader = inner
-    return None if _holds_others(reader) else reader
+        reader = None if reader is None else _step(reader, step)
+    return reader
 
 
 def dimension_of(reader: Reader | None) -> units.Dimension | None:

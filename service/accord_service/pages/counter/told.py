@@ -3,28 +3,30 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Any
 from urllib.parse import urlencode
 
 from accord_rules.documents.counted import counted
-from accord_rules.documents.reading import Fault, Many, Object, members_of
-from accord_rules.orders.order import Decoration, Item, Order
+from accord_rules.documents.reading import Fault, Many
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
 from accord_rules.revision.catalogue import Limit
 from accord_service.pages.counter.fields import UNITS_BESIDE, Field, fields_named, label_of, place_of
 from accord_service.pages.counter.query import (
+    PRINTS,
     Asked,
     NotInAQueryError,
     Pairs,
     changed,
     dimension_of,
     name_of,
+    names_at,
     pairs_of,
     place,
+    pointer_of,
     with_text,
 )
 
@@ -50,7 +52,6 @@ _SETTINGS: Mapping[str, str] = MappingProxyType(
 # The page has a button for that.
 _ANSWER_IN_JSON = re.compile(r" Say \[\][^.]*\.")
 _IDLE = ("none", "0 s")
-_RANGES = ("temperature", "time", "pressure", "gauge", "peel", "cover", "pad", "tape")
 Document = Mapping[str, Any]
 
 
@@ -135,10 +136,14 @@ class Misread:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Told:
-    """The verdict part of the counter. ``is_workable``: it can be done, so that there are ranges to ask for."""
+    """The verdict part of the counter. ``said``: what was asked, field by field; ``href``: its address.
+
+    ``is_workable``: it can be done, so that there are ranges to ask for.
+    """
 
     line: Line
     href: str
+    said: tuple[tuple[str, str], ...] = ()
     misread: tuple[Misread, ...] = ()
     unsaid: str = ""
     dangerous: tuple[Said, ...] = ()
@@ -189,6 +194,15 @@ def canonical(asked: Asked) -> Pairs:
         return asked.pairs
 
 
+def said_of(asked: Asked) -> tuple[tuple[str, str], ...]:
+    """What an order says, field by field: what the field is called, and what stands in it."""
+    texts: dict[str, list[str]] = {}
+    for name, text in canonical(asked):
+        if name != PRINTS:
+            texts.setdefault(name, []).append(text)
+    return tuple((label_of(pointer_of(name), asked.prints), ", ".join(said)) for name, said in texts.items())
+
+
 def nothing_told(asked: Asked) -> Told:
     """Before anything is said."""
     rest = "say what the piece is, the transfer and its size; the answer comes while you type."
@@ -237,6 +251,7 @@ def told(verdict: Document, asked: Asked, book: Book, shop: Shop) -> Told:
     return Told(
         line=_line(verdict),
         href=address_of(canonical(asked)),
+        said=said_of(asked),
         unsaid=verdict["unsaid"] or "",
         dangerous=tuple(_assumed(one, asked) for one in dangerous),
         conditions=tuple(_conditions(verdict, prints, book.limits)),
@@ -323,7 +338,7 @@ def _assumed(one: Document, asked: Asked) -> Said:
 
 def _question(need: Document, asked: Asked, book: Book, shop: Shop) -> Question:
     pointer, name = need["pointer"], name_of(need["pointer"])
-    names = tuple(_names_below(pointer, name))
+    names = names_at(pointer)
     answers = [*need["allowed"], *([[]] if _may_be_empty(name) else [])]
     if need["type"] == "flag" and not need["allowed"]:
         answers = [True, False]
@@ -339,20 +354,6 @@ def _question(need: Document, asked: Asked, book: Book, shop: Shop) -> Question:
 
 def _asked_of_people(need: Document) -> str:
     return _ANSWER_IN_JSON.sub("", str(need["question"]))
-
-
-def _names_below(pointer: str, name: str) -> Iterator[str]:
-    """The field that answers a question, or the fields of the object that does."""
-    dotted = pointer.strip("/").replace("/", ".")
-    if name == dotted:
-        yield name
-        return
-    for into in (Item, Decoration, Order):
-        for member in members_of(into):
-            if isinstance(member.reader, Object) and dotted.rpartition(".")[2] == member.name:
-                inner = (f"{dotted}.{part.name}" for part in members_of(member.reader.into))
-                yield from (path for path in inner if place(path) is not None)
-                return
 
 
 def _may_be_empty(name: str) -> bool:
@@ -396,12 +397,16 @@ def _on_press(press: Document, prints: int) -> OnPress:
 
 
 def settings_said(settings: Document, titles: Document, done: Sequence[str]) -> tuple[tuple[str, str], ...]:
-    """What to set, as words and values; what is not used is left out."""
+    """What to set, as words and values; what is not used is left out.
+
+    ``done``: the pressings that are done. Where main is not, the others take over what they do not say themselves.
+    """
+    own = {name: settings.get("pressings", {}).get(name, {}) for name in done if name != "main"}
+    main = {key: value for key, value in settings.items() if key not in ("pressings", "second_press")}
     rows = list(_rows(settings, titles)) if "main" in done else []
-    for name in done:
-        if name != "main":
-            inner = settings.get("pressings", {}).get(name, {})
-            rows += [(f"{name.capitalize()} pressing: {label.lower()}", value) for label, value in _rows(inner, titles)]
+    for name, pressing in own.items():
+        said = pressing if "main" in done else main | pressing
+        rows += [(f"{name.capitalize()} pressing: {label.lower()}", value) for label, value in _rows(said, titles)]
     return tuple(rows)
 
 
@@ -412,114 +417,3 @@ def _rows(settings: Document, titles: Document) -> Iterator[tuple[str, str]]:
             at = " on the display" if key == "temperature" and settings.get("read_at", "display") == "display" else ""
             at = " at the surface" if key == "temperature" and not at else at
             yield label, f"{titles.get(value, value)}{at}"
-
-
-# -- what is still allowed ---------------------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True, slots=True)
-class Allowed:
-    """What may still stand in one field on one press."""
-
-    field: str
-    label: str
-    text: str
-
-
-@dataclass(frozen=True, slots=True)
-class AllowedOnPress:
-    """What is still allowed on one press; ``transfers``: of which the ranges are, print by print."""
-
-    press: str
-    rows: tuple[Allowed, ...]
-
-
-def ranges_told(envelope: Document, prints: int) -> tuple[AllowedOnPress, ...]:
-    """An answer of POST /v1/envelope, press by press."""
-    return tuple(
-        AllowedOnPress(
-            on["press"], tuple(row for index, of in enumerate(on["decorations"]) for row in _allowed(of, index, prints))
-        )
-        for on in envelope["on"]
-    )
-
-
-def _allowed(of: Document, index: int, prints: int) -> Iterator[Allowed]:
-    base = f"decorations.{index}"
-    for key in _RANGES:
-        ranges = of[key]
-        if not ranges:
-            continue
-        field = f"{base}.settings.{'pressure' if key == 'gauge' else key}"
-        label = label_of("/" + field.replace(".", "/"), prints)
-        label = f"{label} on the gauge" if key == "gauge" else label
-        yield Allowed(field, label, _either(_span(part) for part in ranges))
-    for size in of["size"] or ():
-        text = f"at most {size['width']} wide and {size['height']} high"
-        yield Allowed(f"{base}.size.width", label_of(f"/decorations/{index}/size/width", prints), text)
-
-
-def _span(part: Any) -> str:
-    if isinstance(part, str):
-        return part
-    return str(part["least"]) if part["least"] == part["most"] else f"{part['least']} to {part['most']}"
-
-
-def _either(texts: Iterable[str]) -> str:
-    *first, last = texts
-    return f"{', '.join(first)} or {last}" if first else last
-
-
-# -- plans -------------------------------------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True, slots=True)
-class PlanTold:
-    """One plan: where and with what, what to set, the steps, what to watch, and the link that takes it."""
-
-    title: str
-    verdict: str
-    sign: str
-    unsaid: str
-    prints: tuple[tuple[str, tuple[tuple[str, str], ...], tuple[str, ...]], ...]
-    conditions: tuple[str, ...]
-    cautions: tuple[str, ...]
-    reasons: tuple[str, ...]
-    minutes: str
-    href: str | None
-
-
-def plans_told(recommendation: Document, prints: int) -> tuple[PlanTold, ...]:
-    """An answer of POST /v1/recommend, best first."""
-    return tuple(_plan(plan, prints) for plan in recommendation["plans"])
-
-
-def _plan(plan: Document, prints: int) -> PlanTold:
-    parts = []
-    for index in plan["sequence"]:
-        of = plan["decorations"][index]
-        explained = of["explained"]
-        titles = {
-            explained[key]: explained[f"{key}_title"] for key in ("cover", "pad", "tape") if explained[f"{key}_title"]
-        }
-        done = tuple(stack["pressing"] for stack in of["stacks"])
-        window = (
-            (("Window", f"{explained['window']['least']} to {explained['window']['most']}"),)
-            if explained["main"]
-            else ()
-        )
-        rows = (*settings_said(of["settings"], titles, done), *window)
-        head = f"Print {index + 1}: {of['title']}" if prints > 1 else of["title"]
-        parts.append((head, rows, tuple(step["text"] for step in of["steps"])))
-    return PlanTold(
-        title=f"{plan['decorations'][plan['sequence'][0]]['title']} on {plan['press_title']}",
-        verdict=plan["verdict"],
-        sign=sign_of(plan["verdict"]),
-        unsaid=plan["unsaid"] or "",
-        prints=tuple(parts),
-        conditions=tuple(plan["conditions"]),
-        cautions=tuple(plan["cautions"]),
-        reasons=tuple(plan["reasons"]),
-        minutes=f"{plan['estimate'].get('minutes_each', 0):.1f} min a piece",
-        href=link_to(plan["order"]),
-    )

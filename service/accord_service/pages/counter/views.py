@@ -22,15 +22,15 @@ from accord_service.api.v1.post_records import post_records
 from accord_service.api.v1.post_validate import post_validate
 from accord_service.http.problems import FaultyDocument, NoShop, Problem
 from accord_service.pages.counter.fields import form_of
+from accord_service.pages.counter.plans import plans_told
 from accord_service.pages.counter.query import PRINTS, Asked, Pairs, asked, without_print
+from accord_service.pages.counter.ranges import ranges_told
 from accord_service.pages.counter.told import (
     Told,
     address_of,
     canonical,
     misread,
     nothing_told,
-    plans_told,
-    ranges_told,
     told,
 )
 from accord_service.pages.visit import FORM_FIELDS, Visit, page

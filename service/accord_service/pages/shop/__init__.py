@@ -17,11 +17,10 @@ from accord_service.pages.shop.house import (
 from accord_service.pages.shop.keys import issue_key, keys_page, revoke_key, revoke_page
 from accord_service.pages.shop.names import change_names, names_page
 from accord_service.pages.shop.overview import shop_desk
+from accord_service.pages.shop.press_data import add_press, edit_press, new_press_form, press_form
 from accord_service.pages.shop.presses import (
     confirm_reading,
-    edit_press,
     enter_reading,
-    press_form,
     press_page,
     take_back,
     take_back_page,
@@ -38,6 +37,8 @@ PAGES: tuple[Page, ...] = (
     take_back,
     press_form,
     edit_press,
+    new_press_form,
+    add_press,
     stock_page,
     change_stock,
     choose_sheet,

@@ -13,7 +13,7 @@ from flask import Response, request
 
 from accord_rules.documents import typed, units
 from accord_rules.documents.reading import unescape
-from accord_rules.governance.house import PREFIX
+from accord_rules.governance.words import PREFIX
 from accord_rules.revision.rule import ABOUT, STATUSES
 from accord_rules.verdict import LEVELS
 from accord_service.api.v1.delete_house_rule import delete_house_rule
@@ -335,7 +335,7 @@ def remove_rule(visit: Visit, rule_id: str) -> Response:
     """Take the rule out of the house rules."""
     path = {"rule_id": rule_id}
     try:
-        visit.ask(delete_house_rule, path=path, if_match=request.form.get(ETAG))
+        visit.ask(delete_house_rule, path=path, if_match=request.form.get(ETAG, ""))
     except REFUSALS as problem:
         told = visit.ask(get_house_rule, path=path)
         return shown("remove_rule", problem.status, rule=told.document, etag=told.etag, refused=problem)

@@ -12,6 +12,7 @@ from flask import Response
 from accord_rules.documents.counted import counted
 from accord_service.api.v1.get_house_rules import get_house_rules
 from accord_service.api.v1.get_shop import get_shop
+from accord_service.api.v1.put_shop import put_shop
 from accord_service.http.problems import Problem
 from accord_service.pages.shop.asking import status_of, titles
 from accord_service.pages.shop.rooms import shown
@@ -48,6 +49,7 @@ def shop_desk(visit: Visit) -> Response:
         types=titles(visit, "press_types"),
         names=press_names(shop),
         get_house_rules=get_house_rules,
+        put_shop=put_shop,
         own_names=sum(map(len, shop.get("names", {}).values())),
     )
 

@@ -27,7 +27,7 @@ function query() {
 async function part(address, signal) {
   const answer = await fetch(address, { signal, headers: { Accept: "text/html" }, credentials: "same-origin" });
   if (answer.redirected && new URL(answer.url).pathname === "/sign-in") {
-    location.assign(location.href); // signed out meanwhile: to the sign-in, and back to this order
+    location.assign(`/counter?${query()}`); // signed out meanwhile: to the sign-in, and back to this order
     throw new DOMException("signed out", "AbortError");
   }
   const page = new DOMParser().parseFromString(await answer.text(), "text/html");

@@ -20,6 +20,7 @@ from accord_service.pages.ticket.scene import DASHED, DOTTED, Arrow, Dot, Line, 
 from accord_service.pages.ticket.svg import FILLS, INKS
 
 _DASHES: Mapping[str, tuple[float, ...]] = MappingProxyType({DASHED: (1.2, 0.8), DOTTED: (0.3, 0.7)})
+_ENCODING = "cp1252"
 # Letters that do not come apart into a plain one and a mark.
 _PLAIN: Mapping[int, str] = MappingProxyType(
     str.maketrans({"ł": "l", "Ł": "L", "đ": "d", "Đ": "D", "ı": "i", "ħ": "h", "−": "-", "\u2011": "-", "\u202f": " "})
@@ -51,7 +52,11 @@ def pdf(scenes: Sequence[Scene], size_mm: tuple[float, float], *, title: str, su
 
 def printable(text: str) -> str:
     """The text in letters that can be printed: marks fall away where they have to, what has no such letter is "?"."""
-    return "".join(map(_printable, text.translate(_PLAIN)))
+    try:
+        text.encode(_ENCODING)
+    except UnicodeEncodeError:
+        return "".join(map(_printable, text.translate(_PLAIN)))
+    return text
 
 
 def _printable(letter: str) -> str:
@@ -60,7 +65,7 @@ def _printable(letter: str) -> str:
         if form == letter:
             plain = letter
         try:
-            plain.encode("cp1252")
+            plain.encode(_ENCODING)
         except UnicodeEncodeError:
             continue
         return plain

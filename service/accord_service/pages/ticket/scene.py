@@ -6,6 +6,7 @@ which the usual sans-serif fonts of browsers share. So labels can be placed, and
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from functools import lru_cache
@@ -18,6 +19,8 @@ from reportlab.pdfbase.pdfmetrics import stringWidth
 ASCENT, DESCENT = 0.74, 0.22
 LINE = 1.22  # from one line of text to the next, of its size
 _SLACK_MM = 1e-6
+# The space between a number and its unit.
+_UNITS = re.compile(r"(?<=\d) (?=(?:s|min|h|in|mm|cm|%|°F|°C|kPa|psi|bar|kg|g)(?![\w/]))")
 
 # Inks and fills; how each looks is the writers' business, and none is the only sign of anything.
 INK, SOFT, HEAT, PAPER = "ink", "soft", "heat", "paper"
@@ -225,11 +228,16 @@ def _width(text: str, bold: bool) -> float:
     return float(stringWidth(text, "Helvetica-Bold" if bold else "Helvetica", 1000)) / 1000
 
 
+def words_of(text: str) -> list[str]:
+    """The words of a text; a number stays with its unit."""
+    return _UNITS.sub("\u00a0", text).split(" ")
+
+
 def wrapped(text: str, size: float, room: float, *, bold: bool = False) -> tuple[str, ...]:
     """The text in lines no wider than the room; a word that is wider by itself is cut."""
     lines: list[str] = []
     line, used, space = "", 0.0, width_of(" ", size, bold=bold)
-    for word in text.split():
+    for word in words_of(text):
         wide = width_of(word, size, bold=bold)
         if line and used + space + wide <= room:
             line, used = f"{line} {word}", used + space + wide

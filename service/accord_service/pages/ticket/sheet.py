@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from itertools import groupby
 
 import segno
@@ -30,6 +31,7 @@ from accord_service.pages.ticket.scene import (
     Scene,
     Text,
     width_of,
+    words_of,
     wrapped,
 )
 from accord_service.pages.ticket.stack import stack_scene, stack_words
@@ -355,6 +357,7 @@ def _footer(told: Told, room: float) -> Block:
     )
 
 
+@lru_cache(maxsize=64)
 def code_scene(text: str, size: float) -> Scene:
     """A text as a QR code (ISO/IEC 18004), quiet zone included, ``size`` mm wide and high."""
     rows = [list(row) for row in segno.make(text, error="m", micro=False).matrix_iter(border=4)]
@@ -443,6 +446,6 @@ def _words(runs: Iterable[tuple[str, bool]]) -> Iterator[tuple[str, bool, bool]]
     spaced = True
     for text, bold in runs:
         said = printable(text)
-        for place, word in enumerate(said.split()):
+        for place, word in enumerate(words_of(said.strip())):
             yield word, bold, not spaced and place == 0 and not said[:1].isspace()
         spaced = said[-1:].isspace()

@@ -12,6 +12,7 @@ from accord_service.pages.ticket.scene import (
     DASHED,
     DESCENT,
     HEAT,
+    INK,
     LINE,
     SOFT,
     SOLID,
@@ -60,9 +61,14 @@ def stack_scene(layers: Sequence[Document], width: float, size: float, name: str
     body_mm = max(drawn_mm, labels_mm)
     marks: list[Mark] = [Text(x=0.0, y=size * ASCENT, text=name or "From the heat down", size=size, ink=SOFT)]
     labels: list[Label] = []
+    arrows = 0
     y = head + (body_mm - drawn_mm) / 2
     for layer, height in zip(layers, heights, strict=True):
-        marks += _band(layer, height, scale, left, right - left, y)
+        marks.append(_band(layer, height, scale, left, right - left, y))
+        points = face_points(layer["face"])
+        if points:  # in turns in two columns, so that those of thin layers stay apart
+            marks.append(Arrow(x=0.8 + 1.6 * (arrows % 2), y=y + height / 2, size=1.5, points=points))
+            arrows += 1
         labels.append(_label(layer, y + height / 2, size, room))
         y += height + _BETWEEN_MM
     marks += column(labels, tie=right, left=width - room, top=head, bottom=head + body_mm)
@@ -101,21 +107,17 @@ def _scale(layers: Sequence[Document], most_mm: float) -> float:
     )
 
 
-def _band(layer: Document, height: float, scale: float, left: float, width: float, y: float) -> list[Mark]:
-    platen, thin = layer["kind"] == "platen", _is_thin(layer, scale)
-    band = Rect(
+def _band(layer: Document, height: float, scale: float, left: float, width: float, y: float) -> Rect:
+    return Rect(
         x=left,
         y=y,
         width=width,
         height=height,
         fill=layer["kind"],
-        edge=DASHED if thin else SOLID,
-        ink=HEAT if platen else "ink",
+        edge=DASHED if _is_thin(layer, scale) else SOLID,
+        ink=HEAT if layer["kind"] == "platen" else INK,
         stroke=0.15,
     )
-    points = face_points(layer["face"])
-    arrow = [Arrow(x=left / 2, y=y + height / 2, size=1.9, points=points)] if points else []
-    return [band, *arrow]
 
 
 def _caption(layers: Sequence[Document], scale: float) -> str:
