@@ -27,7 +27,7 @@ import resource, sys
 from contextlib import contextmanager
 import accord_service.cli.validate as command
 ANSWER = {"verdict": "accepted", "judged_on": "bench", "findings": [], "needs": [], "conditions": [], "remedies": [],
-          "presses": [{"press": "bench", "settings": None, "sequence": None}], "revision": 1}
+          "presses": [{"press": "bench", "settings": None, "sequence": None}], "revision": 1, "basis": "live"}
 class Stub:
     introduction = ""
     def validate_all(self, orders, revision):
@@ -108,7 +108,7 @@ def wait_until_ready(url: str) -> None:
 
 def memory(folder: Path) -> None:
     """Prints the most that the command holds for files of two lengths."""
-    for count in (1_000, 20_000):
+    for count in (1_000, 100_000):
         for file in written(folder, count):
             ask = [sys.executable, "-c", STUBBED, str(file), "--output", "csv", "--to", str(folder / "out.csv")]
             done = subprocess.run(ask, capture_output=True, text=True)
