@@ -3,7 +3,8 @@
     python tests/bench/bench_tables.py [ROWS]
 
 Rows are the demo's table with other sizes, quantities and references, no two alike. The service has one worker. Memory
-is the most that a process of the command ever held (ru_maxrss), with answers that cost nothing.
+is the most that a process of the command ever held (VmHWM: ru_maxrss would count what this program held when it began
+that one), with answers that cost nothing.
 """
 
 from __future__ import annotations
@@ -23,7 +24,7 @@ import openpyxl
 ROOT = Path(__file__).parents[2]
 ACCORD = [sys.executable, "-c", "from accord_service.cli.main import main; main(prog_name='accord')"]
 STUBBED = """
-import resource, sys
+import sys
 from contextlib import contextmanager
 import accord_service.cli.validate as command
 ANSWER = {"verdict": "accepted", "judged_on": "bench", "findings": [], "needs": [], "conditions": [], "remedies": [],
@@ -39,7 +40,7 @@ command.answerer = answerer
 try:
     command.validate(sys.argv[1:])
 except SystemExit:
-    print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)
+    print(next(line.split()[1] for line in open("/proc/self/status") if line.startswith("VmHWM")))
 """
 PORT = 18_480
 REFERENCE, WIDTH, QUANTITY = 0, 6, 13  # columns of the table
