@@ -84,6 +84,8 @@ def test_the_blocks_do_what_the_page_says(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
     owner = names["owner"]
+    monkeypatch.setenv("ACCORD_URL", names["url"])
+    monkeypatch.setenv("ACCORD_TOKEN", names["token"])
     run(FIRST, names)
     assert re.match(r"bench (19|20)\d °C\n1 bench ", capsys.readouterr().out), (
         "392 °F is 200 °C: common practice, no source"

@@ -24,6 +24,9 @@ TEXT = (ROOT / "docs" / "spreadsheet.md").read_text(encoding="utf-8")
 BLOCKS = [block.strip() for block in re.findall(r"(?:^    .*\n)+", TEXT, re.MULTILINE)]
 ACTIVATE, LOOK, OWN, ASK, KEEP, CURL = BLOCKS
 COLUMNS = re.findall(r"```toml\n(.*?)```", TEXT, re.DOTALL)
+# The ten minutes from a shell end with the same table.
+SHELL_PAGE = (ROOT / "clients" / "shell" / "README.md").read_text(encoding="utf-8")
+SHELL = [line.strip() for line in re.findall(r"(?:^    .*\n)+", SHELL_PAGE, re.MULTILINE)[0].splitlines()]
 Run = Callable[..., tuple[int, str]]
 OWN_TABLE = "Artikelnummer;Verfahren;Breite;Hoehe;Print\ntee-heavy-white;HTV;200;150,5;Muster\n"
 
@@ -94,9 +97,14 @@ def test_results_are_kept_under_the_columns_that_the_page_lists(folder: Path, ru
 
 
 @pytest.mark.needs("curl")
-def test_curl_alone_gets_an_answer_for_each_row(run: Run) -> None:
+def test_curl_alone_gets_an_answer_for_each_row(folder: Path, run: Run) -> None:
+    (folder / "clients").symlink_to(ROOT / "clients")
     with demo.service() as (url, keys):
-        code, page = run(CURL, ACCORD_URL=url, ACCORD_TOKEN=demo.token("harbour-lane", keys))
+        environment = {"ACCORD_URL": url, "ACCORD_TOKEN": demo.token("harbour-lane", keys)}
+        code, page = run(CURL, **environment)
+        one, many = (run(line, **environment) for line in SHELL if not line.startswith("export "))
+    assert (one[0], '"verdict":"accepted"' in one[1]) == (0, True)
+    assert (many[0], many[1].count(" unread ")) == (2, 2)
     assert code == 0, page
     statuses = re.findall(r'\{"line":\d+,"status":(\d+),', page)
     assert (len(statuses), statuses.count("422")) == (20, 2)

@@ -125,8 +125,9 @@ def _typed(
         if display is None:
             return None
         spots: list[str] = []
+        of_spots = _unit_in(display) or unit  # who types a setting in another unit reads the probe in it
         while len(spots) < _SPOTS_MOST:
-            spot = _asked(f"  spot {len(spots) + 1}, in {unit} (empty: no more)", unit)
+            spot = _asked(f"  spot {len(spots) + 1}, in {of_spots} (empty: no more)", of_spots)
             if spot is None:
                 break
             spots.append(spot)
@@ -148,6 +149,12 @@ def _asked(question: str, unit: str) -> str | None:
         return None
     bare = text.replace(",", ".").replace(".", "", 1).isdigit()
     return f"{text} {unit}" if bare else text
+
+
+def _unit_in(text: str) -> str | None:
+    """The symbol of the unit that a temperature was typed with; None for one that is none."""
+    unit = units.TEMPERATURE.unit(text.lstrip("+-0123456789., "))
+    return None if unit is None else unit.symbol
 
 
 def _refused(client: accord_client.Client, press_id: str, reading: Document) -> tuple[accord_client.Fault, ...]:
