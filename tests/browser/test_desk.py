@@ -49,7 +49,7 @@ def press_button(opened: Browser, selector: str) -> None:
 
 
 def sign_in(opened: Browser, served: Served, name: str, to: str) -> None:
-    opened.open(f"{served.url}/healthz")
+    opened.open(f"{served.url}/problems")
     opened.forget()  # whoever is signed in already is led on
     opened.open(f"{served.url}/sign-in?to={to}")
     opened.press(*served.key_of(name), KEYS["enter"])
