@@ -90,12 +90,16 @@ class Browser:
         """Colours as somebody likes them (light, dark); ``media`` print shows the page as on paper."""
         features = [{"name": "prefers-color-scheme", "value": scheme}]
         told = {"media": media, "features": features}
-        self._call("POST", "/goog/cdp/execute", {"cmd": "Emulation.setEmulatedMedia", "params": told})
+        self.cdp("Emulation.setEmulatedMedia", **told)
 
     def resize(self, width: int, height: int) -> None:
         """As a screen of so many CSS pixels: a window can't be as narrow as a phone."""
         size = {"width": width, "height": height, "deviceScaleFactor": 1, "mobile": False}
-        self._call("POST", "/goog/cdp/execute", {"cmd": "Emulation.setDeviceMetricsOverride", "params": size})
+        self.cdp("Emulation.setDeviceMetricsOverride", **size)
+
+    def cdp(self, command: str, **parameters: Any) -> Any:
+        """What the browser answers to a command of its own protocol, for what WebDriver has no word for."""
+        return self._call("POST", "/goog/cdp/execute", {"cmd": command, "params": parameters})
 
     def picture(self) -> bytes:
         """What is seen, as PNG."""

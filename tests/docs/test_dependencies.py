@@ -21,6 +21,7 @@ MODULES = {
     "durable-rules": "durable_rules_engine",
     "platen-accord-client": "accord_client",
     "prometheus-client": "prometheus_client",
+    "zxing-cpp": "zxingcpp",
 }
 # What is run, or found, and not imported: the word that has to stand in its file.
 WORDS = {
