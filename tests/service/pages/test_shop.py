@@ -503,7 +503,7 @@ def test_what_would_loosen_a_limit_is_refused_with_the_order_that_would_slip_thr
     page = text(refused)
     assert "40 % is looser than the book's 50 %" in page
     assert "This order would slip through:" in page
-    assert re.search("40 % polyester.*Dye sublimation print on the front", page)
+    assert re.search("40 % polyester, white, .*undyed.*; Dye sublimation print on the front", page)
     assert re.search("By the collective's book ✗ rejected", page)
     assert re.search("By your value ! conditional", page)
     assert "dye-on-too-little-polyester" in page

@@ -80,11 +80,8 @@ def _piece(item: Document, known: Titles) -> str:
         f"{share:g} % {known['fibres'].get(fibre, fibre).lower()}"
         for fibre, share in (item.get("fibres") or {}).items()
     )
-    more = [fibres, item.get("colour"), item.get("mass_per_area"), item.get("thickness")]
-    more += [
-        item.get("dye") and f"dye {item['dye']}",
-        item.get("coating") not in (None, "none") and item.get("coating"),
-    ]
+    more = [fibres, _colour(item.get("colour")), item.get("mass_per_area"), item.get("thickness")]
+    more += [_dye(item.get("dye")), item.get("coating") if item.get("coating") != "none" else None]
     if (care := item.get("care")) is not None:
         more.append("no care label" if isinstance(care, str) else f"{care['iron']} dots on the label")
     more += [name.replace("-", " ") for name in item.get("features") or ()]
