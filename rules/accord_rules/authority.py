@@ -33,6 +33,7 @@ from accord_rules.revision.catalogue import CONSUMABLE_KINDS
 from accord_rules.revision.names import resolve
 from accord_rules.revision.rule import SHOP
 from accord_rules.verdict import (
+    PLANS_MOST,
     VERDICTS,
     WORKABLE,
     Basis,
@@ -407,7 +408,7 @@ class Authority:
         shop: Shop,
         experiences: plans.Experiences = plans.NO_EXPERIENCE,
         *,
-        most: int = plans.PLANS_MOST,
+        most: int = PLANS_MOST,
         observed: bool = False,
         curve: bool = False,
     ) -> Recommendation:
@@ -449,7 +450,7 @@ class Authority:
         """The candidates that put back as an order still can be done, best first."""
         most = min(most, max(1, plans.PRINTS_TOLD_MOST // len(search.whole.order.decorations)))
         # Experiences rank all there may be, so that fewer plans are the best of them.
-        tried_most = plans.PLANS_MOST if experiences else most
+        tried_most = PLANS_MOST if experiences else most
         planned: list[tuple[plans.Candidate, Judged, str]] = []
         # They differ in decorations and press alone, so that what is known of the piece holds for all.
         of_order = self._scales.weigh(search.whole)

@@ -49,6 +49,8 @@ STAGES = (
 LAYERS = ("shared", "house")
 # What lies between the platens, and these: a sheet keeps things apart, a pad gives way, the print is what stays.
 LAYER_KINDS = ("platen", "sheet", "pad", "carrier", "print", "piece")
+# Of a recommendation.
+PLANS_MOST = 10
 BASES = ("live", "held", "bundle")
 
 _LEVEL, _VERDICT = Choice(LEVELS), Choice(VERDICTS)

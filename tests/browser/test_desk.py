@@ -39,7 +39,8 @@ def tab_to(opened: Browser, selector: str) -> None:
         opened.press(KEYS["tab"])
         if opened.script(f"return document.activeElement.matches({selector!r})"):
             return
-    raise AssertionError(f"the keyboard does not reach {selector}")
+    shown = opened.script("return location.pathname + ' ' + document.querySelector('main').innerText")
+    raise AssertionError(f"the keyboard does not reach {selector} in {shown}")
 
 
 def press_button(opened: Browser, selector: str) -> None:
@@ -48,6 +49,8 @@ def press_button(opened: Browser, selector: str) -> None:
 
 
 def sign_in(opened: Browser, served: Served, name: str, to: str) -> None:
+    opened.open(f"{served.url}/problems")
+    opened.forget()  # whoever is signed in already is led on
     opened.open(f"{served.url}/sign-in?to={to}")
     opened.press(*served.key_of(name), KEYS["enter"])
     opened.wait_for(f"location.pathname === '{to}'")

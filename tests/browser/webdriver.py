@@ -82,6 +82,10 @@ class Browser:
         actions = [{"type": kind, "value": key} for key in keys for kind in ("keyDown", "keyUp")]
         self._call("POST", "/actions", {"actions": [{"type": "key", "id": "keyboard", "actions": actions}]})
 
+    def forget(self) -> None:
+        """Delete every cookie of the page's address."""
+        self._call("DELETE", "/cookie")
+
     def prefer(self, *, scheme: str = "light", media: str = "") -> None:
         """Colours as somebody likes them (light, dark); ``media`` print shows the page as on paper."""
         features = [{"name": "prefers-color-scheme", "value": scheme}]

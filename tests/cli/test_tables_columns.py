@@ -17,12 +17,13 @@ from accord_rules.documents import units
 from accord_rules.documents.reading import Quantity, reader_at
 from accord_rules.orders.order import Order
 from accord_service.cli.failure import Failure
-from accord_service.cli.tables.cells import CellError, FormulaWithoutValue, Merged, values_of
-from accord_service.cli.tables.columns import Column, letter_of, mapped, missing, own_words
-from accord_service.cli.tables.fields import field_at, fields
-from accord_service.cli.tables.headers import Question, read_header
-from accord_service.cli.tables.rows import Row, asked
-from accord_service.cli.tables.words import words
+from accord_service.cli.tables.own_columns import columns_of, own_words
+from accord_service.tables.cells import CellError, FormulaWithoutValue, Merged, values_of
+from accord_service.tables.columns import Column, letter_of, missing
+from accord_service.tables.fields import field_at, fields
+from accord_service.tables.headers import Question, read_header
+from accord_service.tables.rows import Row, asked
+from accord_service.tables.words import words
 
 W, H = "decorations.0.size.width", "decorations.0.size.height"
 T, S = "decorations.0.settings.temperature", "decorations.0.settings.time"
@@ -255,7 +256,7 @@ def test_cells_that_cannot_be_read_say_why(header: str, value: Any, sentence: st
 
 def test_a_row_is_the_order_that_its_cells_say() -> None:
     titles = ["Order no", "Blank", "Transfer", "Width (in)", "Height (in)", "Transfer 2", "Position 2", "Customer"]
-    columns = mapped(titles, own_words(None, ()), "x")
+    columns = columns_of(titles, own_words(None, ()), "x")
     of = asked(Row(2, ["A", "tee-heavy-white", "HTV", 8, 6, "DTF", "sleeve", "Somebody"]), columns)
     assert of.problems == ()
     assert of.order == {
@@ -280,7 +281,7 @@ def test_own_words_come_before_the_known_ones(tmp_path: Path) -> None:
         encoding="utf-8",
     )
     titles = ["Artikelnummer", "Breite (cm)", "Hoehe", "Print", "Verfahren", "Menge"]
-    columns = mapped(titles, own_words(file, ("Menge=quantity",)), "x")
+    columns = columns_of(titles, own_words(file, ("Menge=quantity",)), "x")
     assert {column.title: column.header.paths[0] for column in columns.read} == {
         "Artikelnummer": "item.blank",
         "Breite (cm)": W,
@@ -308,12 +309,12 @@ def test_columns_that_are_not_clear_stop_with_a_sentence(
     titles: list[str], told: tuple[str, ...], sentence: str
 ) -> None:
     with pytest.raises(Failure, match=sentence):
-        mapped(titles, own_words(None, told), "x")
+        columns_of(titles, own_words(None, told), "x")
 
 
 def test_every_question_is_told_at_once() -> None:
     with pytest.raises(Failure) as stopped:
-        mapped(["Blnk x", "Qantity", "Widht (in)", "Colours"], own_words(None, ()), "x")
+        columns_of(["Blnk x", "Qantity", "Widht (in)", "Colours"], own_words(None, ()), "x")
     assert sum(line.startswith("  ") for line in stopped.value.message.splitlines()) == 3
 
 
@@ -326,16 +327,16 @@ def test_a_file_of_columns_that_is_wrong_says_so(tmp_path: Path, content: str) -
 
 
 def test_what_is_missing_is_a_plain_sentence() -> None:
-    lacking = missing(mapped(["Order no", "Qty"], own_words(None, ()), "x"))
+    lacking = missing(columns_of(["Order no", "Qty"], own_words(None, ()), "x"))
     assert [sentence.split(":")[0] for sentence in lacking] == [
         "No column says what the piece is",
         "No column says how it is decorated",
     ]
-    assert missing(mapped(["Fabric", "Print"], own_words(None, ()), "x")) == ()
+    assert missing(columns_of(["Fabric", "Print"], own_words(None, ()), "x")) == ()
 
 
 def test_a_fault_of_an_answer_is_put_to_its_column() -> None:
-    columns = mapped(["Blank", "Size (in)", "Composition"], own_words(None, ()), "x")
+    columns = columns_of(["Blank", "Size (in)", "Composition"], own_words(None, ()), "x")
     places = {"/item/blank": "A", "/decorations/0/size/width": "B", "/item/fibres/XX": "C", "/decorations/0/size": "B"}
     for pointer, letter in places.items():
         column = columns.at(pointer)

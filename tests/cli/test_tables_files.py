@@ -19,9 +19,9 @@ import pytest
 from accord_service.cli.failure import Failure
 from accord_service.cli.orders import MOST_BYTES
 from accord_service.cli.tables import listed, workbook
-from accord_service.cli.tables.columns import own_words
-from accord_service.cli.tables.rows import Asked
+from accord_service.cli.tables.own_columns import own_words
 from accord_service.cli.tables.sources import How, Table, is_many, source_of
+from accord_service.tables.rows import Asked
 
 HEADER = ["Order no", "Blank", "Transfer", "Width (in)", "Height (in)", "Customer"]
 LINE = ["A1", "tee-heavy-white", "HTV", 8, 6, "Somebody"]

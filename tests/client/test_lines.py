@@ -8,9 +8,10 @@ from typing import Any
 
 import pytest
 
-from accord_client import BadAnswer, Client, ConnectionFailed, InvalidOrder, NotAuthorised
+from accord_client import BadAnswer, Client, ConnectionFailed, InvalidOrder, NotAuthorised, ServiceFault, TimedOut
 from accord_client.lines import SLICE_BYTES, AnsweredOrder, answered
 from accord_client.retry import Retry
+from accord_rules.documents.reading import DocumentError, Fault
 
 
 def test_each_order_gets_the_answer_that_it_gets_alone(
@@ -114,6 +115,64 @@ def test_a_connection_that_fails_for_good_loses_no_answer(verdict: Mapping[str, 
     orders = [{"n": n} for n in range(4)]
     answers = answered(orders, played, lambda o: json.dumps(o).encode(), Retry(2, lambda s: None), 1, None)
     with pytest.raises(ConnectionFailed):
+        gather(got, answers)
+    assert [answer.line for answer in got] == [1, 2]
+
+
+class Held:
+    """Who answers while the service is away, from a book of one revision; the order 3 can't be read."""
+
+    def __init__(self, verdict: Mapping[str, Any], revision: int | None) -> None:
+        self._verdict, self._revision = verdict, revision
+
+    @property
+    def revision(self) -> int:
+        if self._revision is None:
+            raise LookupError("no bundle was pulled")
+        return self._revision
+
+    def validate(self, order: Mapping[str, Any]) -> Mapping[str, Any]:
+        if order["n"] == 3:
+            raise DocumentError((Fault("/n", "must not be 3", code="out-of-range"),))
+        return {**self._verdict, "basis": "bundle"}
+
+    def recommend(self, order: Mapping[str, Any]) -> Mapping[str, Any]:
+        raise NotImplementedError
+
+
+AWAY = (ConnectionFailed("gone"), TimedOut("silent"), ServiceFault(503, {"title": "away"}))
+
+
+@pytest.mark.parametrize("end", AWAY)
+def test_what_a_service_left_is_answered_while_it_is_away(verdict: Mapping[str, Any], end: Exception) -> None:
+    played = Played(verdict, (2, end), (0, end), (0, end), (0, end))
+    orders = [{"n": n} for n in range(6)]
+    held = Held(verdict, verdict["revision"])
+    answers = list(answered(orders, played, lambda o: json.dumps(o).encode(), Retry(2, lambda s: None), 1, None, held))
+    assert [(answer.line, answer.order["n"]) for answer in answers] == [(n + 1, n) for n in range(6)]
+    said = [answer.verdict.document["basis"] if answer.verdict else answer.problem for answer in answers]
+    assert said[:3] + said[4:] == [verdict["basis"]] * 2 + ["bundle"] * 3
+    assert isinstance(said[3], InvalidOrder)
+    assert said[3].errors[0].pointer == "/n"
+
+
+@pytest.mark.parametrize(
+    ("end", "revision", "sentence"),
+    [
+        (ConnectionFailed("gone"), 9, "the bundle here is of revision 9"),  # answers of two revisions do not add up
+        (ConnectionFailed("gone"), None, "gone"),
+        (ServiceFault(500, {"title": "a fault of its own"}), 1, "a fault of its own"),
+    ],
+)
+def test_nobody_goes_on_where_that_would_be_another_answer(
+    verdict: Mapping[str, Any], end: Exception, revision: int | None, sentence: str
+) -> None:
+    played = Played(verdict, (2, end), (0, end), (0, end), (0, end))
+    got: list[AnsweredOrder] = []
+    orders = [{"n": n} for n in range(4)]
+    held = Held(verdict, revision)
+    answers = answered(orders, played, lambda o: json.dumps(o).encode(), Retry(2, lambda s: None), 1, None, held)
+    with pytest.raises(type(end), match=sentence):
         gather(got, answers)
     assert [answer.line for answer in got] == [1, 2]
 

@@ -15,7 +15,8 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from tests.client.conftest import SHOP, serving
+from tests.client.conftest import SHOP
+from tests.served import serving
 from tests.service.effect_workers import effect_worker
 
 from accord_client import Client
@@ -25,7 +26,7 @@ from accord_service.api.examples import HOUSE_RULE
 ROOT = Path(__file__).parents[2]
 TEXT = (ROOT / "clients" / "python" / "README.md").read_text(encoding="utf-8")
 BLOCKS = [re.sub(r"^    ", "", block, flags=re.M) for block in re.findall(r"(?:^    .*\n|^\n(?=    ))+", TEXT, re.M)]
-FIRST, OFFLINE, PRESS, HOUSE, READING, SAMPLE, RECORD, PROPOSAL, WRONG = BLOCKS
+FIRST, OFFLINE, ASYNC, PRESS, HOUSE, READING, SAMPLE, RECORD, PROPOSAL, WRONG = BLOCKS
 # A limit that no example of the book stands close above.
 LIMIT = "dye.polyester_share_full"
 
@@ -38,7 +39,7 @@ def collective(open_collective: Any) -> Any:
 
 @pytest.fixture(scope="module")
 def service(collective: Any) -> Iterator[str]:
-    with serving(collective) as url:
+    with serving(collective.config) as url:
         yield url
 
 
@@ -83,6 +84,8 @@ def test_the_blocks_do_what_the_page_says(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
     owner = names["owner"]
+    monkeypatch.setenv("ACCORD_URL", names["url"])
+    monkeypatch.setenv("ACCORD_TOKEN", names["token"])
     run(FIRST, names)
     assert re.match(r"bench (19|20)\d °C\n1 bench ", capsys.readouterr().out), (
         "392 °F is 200 °C: common practice, no source"
@@ -93,6 +96,13 @@ def test_the_blocks_do_what_the_page_says(
     offline.pull(tmp_path, owner.bundle, "harbour-lane", offline.today())
     run(OFFLINE, names)
     assert names["verdict"].workable
+
+    capsys.readouterr()
+    run(ASYNC, names)
+    verdicts, *lines, rule = capsys.readouterr().out.splitlines()
+    assert len(set(verdicts.split())) == 1
+    assert [line.partition(" ")[0] for line in lines] == ["1", "2"]
+    assert rule == "dye-on-natural-fibre"
 
     run(PRESS, names, owner)
     assert owner.administration.press("bench").document["type"] == "clamshell"

@@ -289,10 +289,45 @@ def test_lines_that_are_cut_are_told(run: Recipes, faulty: Any) -> None:
     ended = b'{"end":true,"revision":1,"lines":1,"answered":1,"failed":0,"complete":false,"next_line":2}\n'
     faulty.will(faulty.answer(200, line), faulty.answer(200, line + ended), faulty.answer(500, b"<html>"))
     recipes = Recipes(faulty.url, "token")
-    for told in ("", '"next_line":2', "<html>"):
+    for told in ("", "?from_line=2&revision=1", "<html>"):
         done = recipes("validate-lines.sh", "-", stdin="{}")
         assert done.returncode == 2
         assert told in done.stderr
+
+
+def test_the_rows_of_a_table_are_judged_by_curl_alone(run: Recipes, tmp_path: Path) -> None:
+    file = tmp_path / "orders.csv"
+    rows = [
+        "A-1,tote-polyester-white,dye-sublimation,front,8,8,Ada",
+        "",
+        "A-2,tee-heavy-white,dye-sublimation,front,8 cm,8,",
+    ]
+    file.write_text("\n".join(["Order no,Blank,Transfer,Position,Width (in),Height (in),Customer", *rows]), "utf-8")
+    done = run("validate-lines.sh", str(file))
+    (first, second) = (line.split("\t") for line in done.stdout.splitlines())
+    assert first[0] in ("accepted", "conditional", "undetermined")
+    assert [first[1:], second] == [["2", '"A-1"'], ["unread", "4", '"A-2"']]
+    assert done.returncode == 2
+    assert "line 4: " in done.stderr
+    assert "E “Width (in)” is “8 cm”" in done.stderr
+    assert 'columns that are not read: "Customer"' in done.stderr
+    file.write_text("Order no,Blanks,Balnk\n1,2,3\n", "utf-8")
+    refused = run("validate-lines.sh", str(file))
+    assert (refused.returncode, refused.stdout) == (2, "")
+    assert '"name":"Balnk"' in refused.stderr.replace(" ", "")
+
+
+def test_a_turn_that_ended_is_gone_on_with(faulty: Any, tmp_path: Path) -> None:
+    line = '{"line":%d,"status":200,"reference":null,"answer":{"id":"vd_1","verdict":"%s"}}\n'
+    end = '{"end":true,"revision":7,"lines":1,"answered":1,"failed":0,"complete":%s,"next_line":%s}\n'
+    turns = (line % (1, "rejected") + end % ("false", 2), line % (2, "accepted") + end % ("true", "null"))
+    faulty.will(*(faulty.answer(200, turn.encode()) for turn in turns))
+    file = tmp_path / "orders.ndjson"
+    file.write_text("{}\n{}\n", encoding="utf-8")
+    done = Recipes(faulty.url, "token")("validate-lines.sh", str(file))
+    assert (done.returncode, done.stderr) == (1, "")
+    assert done.stdout == "rejected\t1\tnull\naccepted\t2\tnull\n"
+    assert [request.path.partition("?")[2] for request in faulty.seen] == ["", "from_line=2&revision=7"]
 
 
 def test_an_empty_folder_is_wrong_use(run: Recipes, tmp_path: Path) -> None:

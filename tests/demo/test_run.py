@@ -73,6 +73,7 @@ def test_a_store_of_ones_own_serves_day_after_day(tmp_path: Path, monkeypatch: p
     """As on a machine for which none comes along: the second time the keys of the first are there still."""
     monkeypatch.setattr(run, "KEPT_DATA", tmp_path / "kept")
     monkeypatch.setenv("ACCORD_WORKERS", "1")
+    monkeypatch.setenv("ACCORD_JOB_PROCESSES", "0")
     server = EmbeddedServer.start(tmp_path / "store")
     try:
         keys = []

@@ -27,9 +27,10 @@ with socket.socket(socket.AF_UNIX) as server:
 sys.exit(code[0] if code else "the command ended without a word")
 """
 _SERVER = """\
-import json, os, signal, socket, sys
+import json, os, socket, sys
+from contextlib import suppress
 from importlib import import_module
-from accord_service.cli import answerers
+from accord_service.cli import here
 from accord_service.cli.main import GROUPS, main
 
 def run(words, folder, environment):
@@ -48,14 +49,16 @@ def run(words, folder, environment):
 for group in GROUPS.values():
     for line in group.values():
         import_module(f"accord_service.cli.{line.module}")
-answerers._shipped()
+here._shipped()
 owner = os.getppid()
-signal.signal(signal.SIGCHLD, signal.SIG_IGN)
 listening = socket.socket(socket.AF_UNIX)
 listening.bind(sys.argv[1])
 listening.listen()
 listening.settimeout(1.0)
 while os.getppid() == owner:
+    with suppress(ChildProcessError):
+        while os.waitpid(-1, os.WNOHANG)[0]:
+            pass
     try:
         client, _ = listening.accept()
     except TimeoutError:
@@ -65,7 +68,6 @@ while os.getppid() == owner:
     with client, client.makefile("rb") as told:
         asked = json.loads(told.read(int.from_bytes(size, "big")))
         if not os.fork():
-            signal.signal(signal.SIGCHLD, signal.SIG_DFL)
             for number, stream in enumerate(streams):
                 os.dup2(stream, number)
             code = 1

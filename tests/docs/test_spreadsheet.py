@@ -16,14 +16,18 @@ from pathlib import Path
 import pytest
 from tests.docs.forking import command_at
 
-from accord_service.cli.tables.words import WORDS
+from accord_service.tables.words import WORDS
+from demo import run as demo
 
 ROOT = Path(__file__).parents[2]
 TEXT = (ROOT / "docs" / "spreadsheet.md").read_text(encoding="utf-8")
 BLOCKS = [block.strip() for block in re.findall(r"(?:^    .*\n)+", TEXT, re.MULTILINE)]
-ACTIVATE, LOOK, OWN, ASK, KEEP = BLOCKS
+ACTIVATE, LOOK, OWN, ASK, KEEP, CURL = BLOCKS
 COLUMNS = re.findall(r"```toml\n(.*?)```", TEXT, re.DOTALL)
-Run = Callable[[str], tuple[int, str]]
+# The ten minutes from a shell end with the same table.
+SHELL_PAGE = (ROOT / "clients" / "shell" / "README.md").read_text(encoding="utf-8")
+SHELL = [line.strip() for line in re.findall(r"(?:^    .*\n)+", SHELL_PAGE, re.MULTILINE)[0].splitlines()]
+Run = Callable[..., tuple[int, str]]
 OWN_TABLE = "Artikelnummer;Verfahren;Breite;Hoehe;Print\ntee-heavy-white;HTV;200;150,5;Muster\n"
 
 
@@ -50,9 +54,9 @@ def folder(tmp_path: Path) -> Path:
 def run(folder: Path, environment: dict[str, str]) -> Run:
     """Runs a block: exit code, and both outputs with their lines joined."""
 
-    def run_block(block: str) -> tuple[int, str]:
+    def run_block(block: str, **more: str) -> tuple[int, str]:
         done = subprocess.run(
-            ["sh", "-c", block], cwd=folder, env=environment, capture_output=True, text=True, timeout=120
+            ["sh", "-c", block], cwd=folder, env=environment | more, capture_output=True, text=True, timeout=120
         )
         return done.returncode, " ".join(f"{done.stdout} {done.stderr}".split())
 
@@ -90,6 +94,21 @@ def test_results_are_kept_under_the_columns_that_the_page_lists(folder: Path, ru
     assert listed is not None
     assert header.split(",") == re.sub(r"\s*\(.*?\)", "", " ".join(listed.group(1).split())).split(", ")
     assert len(rows) == 20
+
+
+@pytest.mark.needs("curl")
+def test_curl_alone_gets_an_answer_for_each_row(folder: Path, run: Run) -> None:
+    (folder / "clients").symlink_to(ROOT / "clients")
+    with demo.service() as (url, keys):
+        environment = {"ACCORD_URL": url, "ACCORD_TOKEN": demo.token("harbour-lane", keys)}
+        code, page = run(CURL, **environment)
+        one, many = (run(line, **environment) for line in SHELL if not line.startswith("export "))
+    assert (one[0], '"verdict":"accepted"' in one[1]) == (0, True)
+    assert (many[0], many[1].count(" unread ")) == (2, 2)
+    assert code == 0, page
+    statuses = re.findall(r'\{"line":\d+,"status":(\d+),', page)
+    assert (len(statuses), statuses.count("422")) == (20, 2)
+    assert '"columns_left_out":["Customer"]' in page
 
 
 def test_the_words_are_those_that_columns_are_known_by() -> None:

@@ -58,7 +58,7 @@ def run_suite(tmp_path: Path, path: str, suite: str = SUITE, **environment: str)
     env |= {"PATH": path, "PYTHONPATH": os.pathsep.join([str(ROOT), *sys.path]), **environment}
     env["PYTEST_DISABLE_PLUGIN_AUTOLOAD"] = "1"  # some that are installed take a second to load
     words = [sys.executable, str(ROOT / "tests" / "suite.py"), "-c", str(ROOT / "pyproject.toml"), str(folder)]
-    words += ["-p", "xdist", "-p", "no:cacheprovider", "-n", "1"]  # one process is enough for a file
+    words += ["-p", "xdist", "-p", "no:cacheprovider", "-n", "0"]  # one process is enough for a file
     return subprocess.run(words, env=env, cwd=tmp_path, capture_output=True, text=True, timeout=240, check=False)
 
 

@@ -8,6 +8,7 @@ with Client("https://accord.example", token) as accord:
         print(verdict.findings[0].because)
 """
 
+from accord_client.aio import AsyncClient
 from accord_client.client import Client
 from accord_client.documents import (
     Assumption,
@@ -67,6 +68,7 @@ __all__ = [
     "AccordError",
     "AnsweredOrder",
     "Assumption",
+    "AsyncClient",
     "BadAnswer",
     "Change",
     "Client",

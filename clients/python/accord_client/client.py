@@ -48,8 +48,8 @@ class Client:
     asks, so asking twice does no harm. ``sleep`` waits between tries.
 
     ``administration`` looks after shops, keys and house rules, ``governance`` after the book and its records; their
-    writes are safe to repeat as well. ``offline`` answers ``validate`` and ``recommend`` where the service can't be
-    reached; such answers have the ``basis`` "bundle".
+    writes are safe to repeat as well. ``offline`` answers ``validate``, ``validate_all`` and ``recommend`` where the
+    service can't be reached; such answers have the ``basis`` "bundle".
 
     Raises UnsafeAddress if the token would go over plain http to another machine (``allow_insecure`` permits it, for
     a network that is trusted), and ValueError for an address or token that can't be used.
@@ -115,10 +115,11 @@ class Client:
 
         The orders are taken as they are needed, some 256 KiB of them at a time, and all are answered from one revision
         of the book. One that the service can't read is answered with its ``problem``, and the others are not held up.
-        Where the connection fails for good, whoever has the answers so far goes on with ``first_line`` and
-        ``revision``. Raises NotJson, and what asking for one order raises for reasons that are not the order's.
+        Where the service is away, ``offline`` answers from the first line without an answer on, if it has the same
+        revision; else whoever has the answers so far goes on with ``first_line`` and ``revision``. Raises NotJson, and
+        what asking for one order raises for reasons that are not the order's.
         """
-        return lines.answered(orders, self._send_lines, _json, self._retry, first_line, revision)
+        return lines.answered(orders, self._send_lines, _json, self._retry, first_line, revision, self._offline)
 
     def recommend(
         self, order: Mapping[str, Any], *, plans: int | None = None, include: Collection[str] = ()

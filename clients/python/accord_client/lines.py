@@ -1,16 +1,31 @@
-"""Many orders in a row: sent in slices, answered line by line, and gone on with where a connection or a turn ends."""
+"""Many orders in a row: sent in slices, answered line by line, and gone on with where a connection or a turn ends, or
+without the service where that is away for good."""
 
 from __future__ import annotations
 
 import json
+import logging
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from functools import partial
+from itertools import chain
 from typing import Any, Protocol
 
 from accord_client.documents import Verdict
-from accord_client.exceptions import BadAnswer, ConnectionFailed, ProblemError, problem_error
+from accord_client.exceptions import (
+    AccordError,
+    BadAnswer,
+    ConnectionFailed,
+    InvalidOrder,
+    ProblemError,
+    ServiceFault,
+    TimedOut,
+    problem_error,
+)
+from accord_client.offline import Offline, document_of, is_away
 from accord_client.retry import Retry
 
+logger = logging.getLogger(__name__)
 # A service takes at least this much of a body before its answers are read (1 MiB).
 SLICE_BYTES = 256 * 1024
 
@@ -43,16 +58,19 @@ def answered(
     retry: Retry,
     first_line: int,
     revision: int | None,
+    offline: Offline | None = None,
 ) -> Iterator[AnsweredOrder]:
     """The answers in the orders' order, all of one revision; no more orders are held than a slice has.
 
-    A slice whose connection fails is gone on with from its first line without an answer. Raises ConnectionFailed,
-    TimedOut, ProblemError and BadAnswer.
+    A slice whose connection fails is gone on with from its first line without an answer; where the service is away,
+    ``offline`` answers that line and all that follow. Raises ConnectionFailed, TimedOut, ProblemError and BadAnswer.
     """
-    for slice_ in _slices(orders, encode):
+    slices = _slices(orders, encode)
+    for slice_ in slices:
         tries = 0
         while slice_:
             done = 0
+            away: AccordError | None = None
             try:
                 for answer in _of_slice(slice_, send, first_line, revision):
                     if answer.revision is not None:
@@ -63,11 +81,48 @@ def answered(
                     revision = revision if given.revision is None else given.revision
                     done += 1
                     yield given
-            except ConnectionFailed:
+            except (ConnectionFailed, TimedOut, ServiceFault) as error:
                 tries = 1 if done else tries + 1
-                if not retry.wait(tries):
-                    raise
+                if not (isinstance(error, ConnectionFailed) and retry.wait(tries)):
+                    away = error
+            if away is not None:
+                rest = chain(slice_[done:], chain.from_iterable(slices))
+                yield from _without_service(rest, offline, first_line + done, revision, away)
+                return
             slice_, first_line = slice_[done:], first_line + done
+
+
+def _without_service(
+    orders: Iterable[tuple[Mapping[str, Any], bytes]],
+    offline: Offline | None,
+    line: int,
+    revision: int | None,
+    error: AccordError,
+) -> Iterator[AnsweredOrder]:
+    """The answers of whoever answers while the service is away. Raises ``error`` where nobody does, and
+    ConnectionFailed where they have another revision than the answers so far."""
+    if offline is None or not is_away(error):
+        raise error
+    try:
+        held = offline.revision
+    except LookupError:
+        raise error from None
+    if revision not in (None, held):
+        raise ConnectionFailed(
+            f"{error}; the bundle here is of revision {held}, and the answers so far of revision {revision}"
+        ) from error
+    logger.warning("answered from a bundle from line %d on: %s", line, error)
+    for number, (order, _) in enumerate(orders, line):
+        try:
+            verdict = Verdict.read(document_of(partial(_validated, order), offline))
+        except InvalidOrder as refused:
+            yield AnsweredOrder(number, order, None, None, refused)
+        else:
+            yield AnsweredOrder(number, order, verdict.revision, verdict, None)
+
+
+def _validated(order: Mapping[str, Any], offline: Offline) -> Mapping[str, Any]:
+    return offline.validate(order)
 
 
 @dataclass(frozen=True, slots=True)

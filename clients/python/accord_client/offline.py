@@ -6,7 +6,7 @@ import logging
 from collections.abc import Callable, Mapping
 from typing import Any, Protocol, TypeVar
 
-from accord_client.exceptions import ConnectionFailed, InvalidOrder, ServiceFault, TimedOut
+from accord_client.exceptions import AccordError, ConnectionFailed, InvalidOrder, ServiceFault, TimedOut
 
 T = TypeVar("T")
 logger = logging.getLogger(__name__)
@@ -17,8 +17,12 @@ _AWAY = (502, 503, 504)
 class Offline(Protocol):
     """Answers orders without a service, as ``accord_service.steps.bundles.BundledAuthority`` does from a bundle.
 
-    What it raises for an order that can't be read has ``faults``. LookupError: it has nothing to answer from.
+    ``revision`` is its book's. What it raises for an order that can't be read has ``faults``. LookupError: it has
+    nothing to answer from.
     """
+
+    @property
+    def revision(self) -> int: ...
 
     def validate(self, order: Mapping[str, Any]) -> Mapping[str, Any]:
         """The verdict's document."""
@@ -40,17 +44,25 @@ def answered(
     try:
         return ask()
     except (ConnectionFailed, TimedOut, ServiceFault) as error:
-        if offline is None or (isinstance(error, ServiceFault) and error.status not in _AWAY):
+        if offline is None or not is_away(error):
             raise
         try:
-            document = _document(ask_offline, offline)
+            document = document_of(ask_offline, offline)
         except LookupError:
             raise error from None
         logger.warning("answered from a bundle: %s", error)
         return read(document)
 
 
-def _document(ask: Callable[[Offline], Mapping[str, Any]], offline: Offline) -> Mapping[str, Any]:
+def is_away(error: AccordError) -> bool:
+    """Whether what was raised says that the service can't answer now, and not what it thinks of the question."""
+    return isinstance(error, (ConnectionFailed, TimedOut)) or (
+        isinstance(error, ServiceFault) and error.status in _AWAY
+    )
+
+
+def document_of(ask: Callable[[Offline], Mapping[str, Any]], offline: Offline) -> Mapping[str, Any]:
+    """What it answers. Raises InvalidOrder as the service would have been told to, LookupError."""
     try:
         return ask(offline)
     except ValueError as error:

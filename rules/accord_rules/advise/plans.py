@@ -38,7 +38,6 @@ from accord_rules.verdict import (
 )
 from accord_rules.weigh.scales import WEIGHINGS_MOST, OnPress, Remembered, Scales, Weighed, findings, with_last_word
 
-PLANS_MOST = 10
 # Prints told in full in one answer, over all its plans: about 5 kB each with stack, settings and steps.
 PRINTS_TOLD_MOST = 72
 # Combinations of transfers that are weighed on one press: two open decorations with sixteen transfers each.

@@ -39,6 +39,8 @@ SINGLE_FILES = (
 ONE_A_FILE = ("markets",)
 # The same by folders, and the field of an entry that its folder says.
 FOLDERS: Mapping[str, str] = MappingProxyType({"rules": "topic", "steps": "stage"})
+# All that a book's documents have, by kind.
+DOCUMENT_KINDS = frozenset({*SINGLE_FILES, *ONE_A_FILE, *FOLDERS, "limits"})
 # What TOML and canonical JSON say alike.
 _PLAIN = frozenset({str, int, bool})
 

@@ -616,6 +616,11 @@ def _check_bounds(dimension: Dimension, value: float, field: Field, parts: list[
     raise UnitError(f"{message}{f': was {_or(write)} meant?' if write else ''}", "out-of-range", write)
 
 
+def of_steps(dimension: Dimension) -> Dimension:
+    """What a step of a quantity is: one of a temperature is a difference (1 °C more is 1.8 °F more, not 34 °F)."""
+    return TEMPERATURE_DIFFERENCE if dimension is TEMPERATURE else dimension
+
+
 @dataclass(frozen=True, slots=True)
 class UnitPreferences:
     """Which unit a shop reads each dimension in; symbols as in this module."""

@@ -49,6 +49,7 @@ from accord_rules.documents.writing import Documented, plain, written
 from accord_rules.governance.boundaries import at_boundaries
 from accord_rules.governance.edges import Question, around_limit
 from accord_rules.governance.limits import LOOSER, MIXED, STRICTER, direction, move
+from accord_rules.governance.words import PREFIX
 from accord_rules.load.examples import rule_failures
 from accord_rules.load.loader import amount, read_rule
 from accord_rules.orders.order import Order
@@ -60,7 +61,6 @@ from accord_rules.revision.rule import Rule
 from accord_rules.verdict import VERDICTS, Finding
 from accord_rules.weigh.scales import Weighed, findings, in_order
 
-PREFIX = "house."
 TOPIC = "house"
 LAYER = "house"
 _ID = re.compile(r"house\.[a-z0-9]+(?:[-._][a-z0-9]+)*")
@@ -428,7 +428,6 @@ def _house_digest(shop: Shop, rules_digest: str) -> str:
 
 __all__ = [
     "NO_HOUSE_RULES",
-    "PREFIX",
     "HouseAuthority",
     "HouseError",
     "HouseLimit",

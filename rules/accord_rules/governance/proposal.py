@@ -31,8 +31,8 @@ from accord_rules.governance.changes import (
     difference,
     read_changes,
 )
+from accord_rules.governance.words import STATES
 
-STATES = ("draft", "open", "approved", "declined", "withdrawn", "published", "void")
 LIVE = ("draft", "open", "approved")
 STEWARD = "steward"
 _WORDS = Text(2000, lines=True)
@@ -511,7 +511,6 @@ def _lacking(proposal: Proposal) -> str:
 
 __all__ = [
     "LIVE",
-    "STATES",
     "Approval",
     "Base",
     "GovernanceError",

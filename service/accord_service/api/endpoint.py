@@ -28,7 +28,7 @@ from accord_rules.orders.order import Order
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
 from accord_rules.revision.names import unknown_in
-from accord_service.api import lines
+from accord_service.api import lines, table
 from accord_service.api.request import note, request_id, timed
 from accord_service.api.room import Room, Snapshot, room
 from accord_service.api.store_problems import store_problems
@@ -44,6 +44,7 @@ from accord_service.http.problems import (
     BodyTooLarge,
     ChangedMeanwhile,
     CodingNotUnderstood,
+    ColumnsNotClear,
     ExpectationRefused,
     FaultyDocument,
     HeaderTooLarge,
@@ -269,7 +270,7 @@ class Endpoint:
             _OF_STOREFRONTS if roles.STOREFRONT in self.roles else (RoleNotAllowed,),
             _OF_JUDGING if self.judges else (),
             (TooManyHeavy,) if self.heavy is not None else (),
-            (WrongMediaType,) if self.lines else _OF_BODIES if self.takes else (),
+            (WrongMediaType, ColumnsNotClear) if self.lines else _OF_BODIES if self.takes else (),
             _OF_WRITES if self.writes else (),
             (ChangedMeanwhile,) if self.method == "GET" else (),
             () if not self.writes else (ChangedMeanwhile, IfMatchNeeded) if self.replaces else (AlreadyThere,),
@@ -315,14 +316,14 @@ class Endpoint:
                 call = self._sent_call(snapshot, caller, path)
                 if self.judges:
                     _ = call.authority, call.shop  # what is wrong with these is wrong with every line
-                refuse_other_media(request, lines.MEDIA_TYPE)
+                refuse_other_media(request, lines.MEDIA_TYPE, table.MEDIA_TYPE)
                 self._admit(call)
+            request.max_content_length = None  # each line has a limit, and there may be any number of them
+            questions = _questions(call.query.first_line, call.query.from_line)
             leases.callback(room().metrics.mirror_ledger, room().ledger)
             held = leases.pop_all()
-        request.max_content_length = None  # each line has a limit, and there may be any number of them
-        source = lines.Lines(request.stream, room().config.body_limit, call.query.first_line)
         revision = call.snapshot.edition.head.number
-        answers = lines.answers(source, partial(self.answer_line, call), revision, request_id())
+        answers = lines.answers(questions, partial(self.answer_line, call), revision, request_id())
         response = Response(stream_with_context(answers), mimetype=lines.MEDIA_TYPE)
         response.call_on_close(held.close)
         response.headers["Cache-Control"] = "no-store"
@@ -402,7 +403,7 @@ class Endpoint:
         """Raises TooManyHeavy for a heavy question without a place, HandedOn for one that has its place elsewhere."""
         # A record is judged; any other heavy write loads a book.
         lane = LINES if self.lines else BOOKS if self.writes and not self.judges else QUESTIONS
-        who = asker(call.caller.shop_id, call.caller.key_id)
+        who = asker(call.caller.shop_id, call.caller.key_id, call.caller.role)
         if self.heavy is not None and self.heavy(call) and not admit_heavy(who, lane):
             detail = "All the places for requests that take long are taken, or all that this key or its shop may have."
             raise TooManyHeavy(detail, headers={"Retry-After": HEAVY_RETRY_S})
@@ -542,6 +543,19 @@ def _refuse_doubled() -> None:
         raise BadQuery(faults=[Fault(f"/{escape(name)}", message, code="given-twice") for name in doubled])
 
 
+def _questions(first_line: int | None, from_line: int) -> lines.Questions:
+    """What the body asks, line by line. Raises ColumnsNotClear, RequestTooSlow."""
+    source, most = request.stream, room().config.body_limit
+    if request.mimetype != table.MEDIA_TYPE:
+        return lines.Lines(source, most, first_line or 1, from_line)
+    try:
+        return table.Rows(source, most, first_line, from_line)
+    except TimeoutError as error:
+        raise RequestTooSlow(f"The header of the table did not come: {error}.") from None
+    except OSError as error:  # of the connection, or of how the body is framed
+        raise UnreadableRequest(f"The body can't be read: {error}.") from None
+
+
 def _refuse_other_pages(caller: Caller) -> None:
     """Refuse a storefront's key outside its pages. Browsers say the origin of a page, which the page cannot change;
     other programs can say what they like, so this keeps a key in its place and guards nothing.
@@ -653,7 +667,7 @@ def endpoint(
     ``judges``: must not
     answer while the authority's own test is red. ``heavy``: says of a call whether it may take long, and so needs a
     place among those (``worker.admission``). ``lines``: takes such a document a line, with no end, and answers each
-    with a line (``api.lines``); always heavy; the query has ``first_line``.
+    with a line (``api.lines``); always heavy; the query has ``first_line`` and ``from_line``.
     ``again``: the answer kept from the last time that the very same was
     asked, given a call whose document is not read yet; None where there is none. ``as_of``: answers from an older
     revision for ``?revision=``.

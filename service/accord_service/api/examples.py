@@ -266,6 +266,10 @@ ORDER_LINES = (
         },
     ),
 )
+ORDER_TABLE = """Order no,Blank,Transfer,Position,Width (in),Height (in)
+HL-1043,tote-polyester-white,dye-sublimation,front,8,8
+HL-1044,tee-heavy-white,cut-film,front,9.5,4
+"""
 OPEN = (Example("What a bag leaves open", _TOTE),)
 REQUESTS = (
     Example(

@@ -24,7 +24,8 @@ from accord_rules.governance.changes import EntryChange
 from accord_rules.governance.comparison import FlipCount
 from accord_rules.governance.effect import Effect
 from accord_rules.governance.limits import EQUAL, LOOSER, STRICTER
-from accord_rules.governance.proposal import STATES, Base, ShownEffect
+from accord_rules.governance.proposal import Base, ShownEffect
+from accord_rules.governance.words import STATES
 from accord_rules.orders.order import Order
 from accord_rules.verdict import VERDICTS, Finding, Plan, Verdict
 from accord_service.api.answers import Document, Signatory, next_page, time

@@ -1,4 +1,5 @@
-"""One document a line in, one answer a line out, in the same order, as long as the caller sends lines (NDJSON).
+"""One document a line in, one answer a line out, in the same order, as long as the caller sends lines (NDJSON), or the
+rows of a table (``api.table``).
 
 All lines are answered from one revision, the one that held when the first came. What is wrong with a line is said in
 its place, and the next ones are answered all the same. The last line says how many there were and whether all were
@@ -15,7 +16,7 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any, Protocol
 
-from accord_rules.documents.answers import INTEGER, STRING_OR_NULL, Nullable
+from accord_rules.documents.answers import INTEGER, STRING_OR_NULL, STRINGS, Nullable
 from accord_rules.documents.reading import Flag, Object, Whole, optional, required
 from accord_rules.documents.writing import Documented
 from accord_rules.verdict import Verdict
@@ -34,7 +35,7 @@ LINES_MOST = 1_000_000_000
 class AnsweredLine(Documented):
     """The answer to one line: a verdict or a problem. The last line of all is another: LinesEnd."""
 
-    line: int = required(INTEGER, "the number of the line that it answers")
+    line: int = required(INTEGER, "the number of the line, or of a table's row, that it answers")
     status: int = required(INTEGER, "the HTTP status that the line would have been answered with by itself")
     reference: str | None = required(STRING_OR_NULL, "the order's own reference, where it has one that can be read")
     answer: Verdict | None = optional(Object(Verdict), about="the verdict, as POST /v1/validate gives it")
@@ -58,6 +59,9 @@ class LinesEnd(Documented):
         "where it ended early: the number of the line to go on with, in a request that names it as first_line, and the"
         " revision",
     )
+    columns_left_out: tuple[str, ...] | None = optional(
+        STRINGS, about="of a table: the headers of columns that were not read, since no order has what they say"
+    )
 
 
 class Source(Protocol):
@@ -66,9 +70,74 @@ class Source(Protocol):
     def read(self, size: int, /) -> bytes: ...
 
 
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What a line asks: a document, or the problem in its place, or nothing where it is empty. ``reference``: the
+    order's own, where it can be read; ``told``: a problem with the document, in the words of what was sent.
+    """
+
+    number: int
+    document: Mapping[str, Any] | None = None
+    problem: Problem | None = None
+    reference: str | None = None
+    told: Callable[[Problem], Problem] = lambda problem: problem
+
+
+class TurnEnded(Exception):
+    """The request had its turn before a line came to its end."""
+
+
+class Turn:
+    """How long a request has been answered line by line, and whether it has to end."""
+
+    def __init__(self) -> None:
+        self._begun_s = time.monotonic()
+
+    @property
+    def taken_s(self) -> float:
+        return time.monotonic() - self._begun_s
+
+    def is_over(self) -> bool:
+        return has_to_end(self.taken_s)
+
+
+class Questions(Protocol):
+    """What is asked, one after the other; iterating raises TurnEnded. ``number``: of the next one; ``left_out``: of a
+    table, its columns that no order has; else None."""
+
+    number: int
+    turn: Turn
+    left_out: tuple[str, ...] | None
+
+    def __iter__(self) -> Iterator[Asked]: ...
+
+
+def pieces(source: Source, most: int, turn: Turn) -> Iterator[bytes | None]:
+    """What stands between line feeds, and behind the last one; None in place of what is over ``most`` bytes.
+
+    Raises TurnEnded: who sends a line without an end would be read for ever.
+    """
+    read = getattr(source, "read1", source.read)
+    held = bytearray()
+    is_over = False
+    while data := read(_READ_BYTES):
+        held += data
+        while (end := held.find(b"\n")) >= 0:
+            yield None if is_over or end > most else bytes(held[:end])
+            is_over = False
+            del held[: end + 1]
+        if is_over or len(held) > most:
+            is_over = True
+            held.clear()
+            if turn.is_over():
+                raise TurnEnded
+    yield None if is_over else bytes(held)
+
+
 @dataclass(slots=True)
 class Lines:
-    """The lines of a source, one at a time, numbered from ``number``; one over ``most`` bytes is None.
+    """JSON documents, one a line (NDJSON), numbered from ``number``; one over ``most`` bytes is a problem. Those before
+    ``from_line`` were answered in another request, and are nothing here.
 
     Lines end with LF or CR LF, the last one may end with the source. Empty ones have a number and are left out.
     """
@@ -76,57 +145,70 @@ class Lines:
     source: Source
     most: int
     number: int
-    _held: bytearray = field(default_factory=bytearray)
-    _is_over: bool = False
+    from_line: int = 1
+    turn: Turn = field(default_factory=Turn)
+    left_out: tuple[str, ...] | None = None
 
-    def __iter__(self) -> Iterator[tuple[int, bytes | None]]:
-        read = getattr(self.source, "read1", self.source.read)
-        while data := read(_READ_BYTES):
-            self._held += data
-            while (end := self._held.find(b"\n")) >= 0:
-                line = self._line(end)
-                del self._held[: end + 1]
-                yield from self._numbered(line)
-            self._forget_what_is_over()
-        yield from self._numbered(self._line(len(self._held)))
+    def __iter__(self) -> Iterator[Asked]:
+        for line in pieces(self.source, self.most, self.turn):
+            number = self.number
+            self.number += 1
+            yield self._asked(number, line)
 
-    def _line(self, end: int) -> bytes | None:
-        over = self._is_over or end > self.most
-        self._is_over = False
-        return None if over else bytes(self._held[:end]).strip(b" \t\r")
+    def _asked(self, number: int, line: bytes | None) -> Asked:
+        if number < self.from_line:
+            return Asked(number)
+        if line is None:
+            return Asked(number, problem=BodyTooLarge(f"The line is over {self.most} bytes."))
+        content = line.strip(b" \t\r")
+        return _read(number, content) if content else Asked(number)
 
-    def _forget_what_is_over(self) -> None:
-        if self._is_over or len(self._held) > self.most:
-            self._is_over = True
-            self._held.clear()
 
-    def _numbered(self, line: bytes | None) -> Iterator[tuple[int, bytes | None]]:
-        number = self.number
-        self.number += 1
-        if line != b"":
-            yield number, line
+def _read(number: int, line: bytes) -> Asked:
+    try:
+        document: Mapping[str, Any] = strict_json.read(line)
+    except strict_json.JsonError as error:
+        return Asked(number, problem=MalformedJson(faults=error.faults))
+    reference = document.get("reference")
+    return Asked(number, document, reference=reference if isinstance(reference, str) else None)
 
 
 def first_line() -> Any:
     """The query parameter that says which number the first line has."""
-    about = "the number of the first line, where a request goes on with what another left (next_line)"
+    about = (
+        "the number of the first line, where a request goes on with what another left (next_line); of a table that of"
+        " the first row below the header, which is the header's next when left out"
+    )
+    return optional(Whole(1, LINES_MOST), about=about)
+
+
+def from_line() -> Any:
+    """The query parameter that says which lines were answered before."""
+    about = (
+        "the number of the line to begin with: those before it are left out, so that what another request left"
+        " (next_line) can be gone on with by sending the same again"
+    )
     return optional(Whole(1, LINES_MOST), 1, about=about)
 
 
 def answers(
-    lines: Lines, answer: Callable[[Mapping[str, Any]], Answer], revision: int, request_id: str
+    questions: Questions, answer: Callable[[Mapping[str, Any]], Answer], revision: int, request_id: str
 ) -> Iterator[bytes]:
     """The lines of the answer. ``answer`` answers one document, or raises Problem."""
-    begun_s = time.monotonic()
     answered = failed = 0
     next_line: int | None = None
-    for number, line in lines:
-        if has_to_end(time.monotonic() - begun_s):
-            next_line = number
-            break
-        answer_line, is_answered = _answered(number, line, answer, request_id, lines.most)
-        answered, failed = answered + is_answered, failed + (not is_answered)
-        yield answer_line
+    try:
+        for asked in questions:
+            if questions.turn.is_over():
+                next_line = asked.number
+                break
+            if asked.document is None and asked.problem is None:
+                continue
+            answer_line, is_answered = _answered(asked, answer, request_id)
+            answered, failed = answered + is_answered, failed + (not is_answered)
+            yield answer_line
+    except TurnEnded:
+        next_line = questions.number
     end = LinesEnd(
         end=True,
         revision=revision,
@@ -135,48 +217,38 @@ def answers(
         failed=failed,
         complete=next_line is None,
         next_line=next_line,
+        columns_left_out=questions.left_out,
     )
-    details = {"request_id": request_id, **end.document(), "ms": round((time.monotonic() - begun_s) * 1000)}
+    details = {"request_id": request_id, **end.document(), "ms": round(questions.turn.taken_s * 1000)}
     logger.info("lines answered", extra={"details": details})
     yield _written(end.document())
 
 
-def _answered(
-    number: int, line: bytes | None, answer: Callable[[Mapping[str, Any]], Answer], request_id: str, most: int
-) -> tuple[bytes, bool]:
+def _answered(asked: Asked, answer: Callable[[Mapping[str, Any]], Answer], request_id: str) -> tuple[bytes, bool]:
     """The line of the answer, and whether it has a verdict."""
-    document: Mapping[str, Any] = {}
+    if asked.problem is not None or asked.document is None:
+        return _refused(asked, asked.problem or InternalError(), request_id), False
     try:
-        if line is None:
-            raise BodyTooLarge(f"The line is over {most} bytes.")
-        document = _document(line)
-        given = answer(document)
+        given = answer(asked.document)
     except Problem as problem:
-        return _refused(number, document, problem, request_id), False
+        return _refused(asked, asked.told(problem), request_id), False
     except Exception:
-        logger.exception("line %d failed", number, extra={"details": {"request_id": request_id}})
-        return _refused(number, document, InternalError(), request_id), False
-    head = _head(number, given.status, document)
+        logger.exception("line %d failed", asked.number, extra={"details": {"request_id": request_id}})
+        return _refused(asked, InternalError(), request_id), False
     assert given.content is not None
-    return head[:-2] + b',"answer":' + given.content + b"}\n", True
+    return _head(asked, given.status)[:-2] + b',"answer":' + given.content + b"}\n", True
 
 
-def _document(line: bytes) -> Mapping[str, Any]:
-    try:
-        return strict_json.read(line)
-    except strict_json.JsonError as error:
-        raise MalformedJson(faults=error.faults) from None
-
-
-def _refused(number: int, document: Mapping[str, Any], problem: Problem, request_id: str) -> bytes:
+def _refused(asked: Asked, problem: Problem, request_id: str) -> bytes:
     details = problems.document(problem, request_id)
-    return _head(number, problem.status, document)[:-2] + b',"problem":' + _written(details)[:-1] + b"}\n"
+    return _head(asked, problem.status)[:-2] + b',"problem":' + _written(details)[:-1] + b"}\n"
 
 
-def _head(number: int, status: int, document: Mapping[str, Any]) -> bytes:
-    reference = document.get("reference")
-    return _written({"line": number, "status": status, "reference": reference if isinstance(reference, str) else None})
+def _head(asked: Asked, status: int) -> bytes:
+    return _written({"line": asked.number, "status": status, "reference": asked.reference})
 
 
 def _written(document: Mapping[str, Any]) -> bytes:
-    return json.dumps(document, ensure_ascii=False, separators=(",", ":"), allow_nan=False).encode() + b"\n"
+    # A problem tells of what was sent, in which there may be half a character.
+    text = json.dumps(document, ensure_ascii=False, separators=(",", ":"), allow_nan=False)
+    return text.encode("utf-8", "replace") + b"\n"

@@ -9,9 +9,10 @@ from typing import Any
 import click
 
 from accord_rules.documents.spelling import as_word, stems
-from accord_service.cli.answerers import Document, answered, answerer, no_such
+from accord_service.cli.answerers import answered, answerer
 from accord_service.cli.output import Output
 from accord_service.cli.show import say_heading, show_left_out
+from accord_service.cli.told import Document, no_such
 
 Entries = Mapping[str, Document]
 

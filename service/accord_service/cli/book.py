@@ -21,9 +21,10 @@ from accord_rules.documents.files import (
     read_folder,
     shipped_folder,
 )
-from accord_service.cli.answerers import Document, ServiceCall, administered
+from accord_service.cli.answerers import ServiceCall, administered
 from accord_service.cli.failure import Failure
 from accord_service.cli.output import Output
+from accord_service.cli.told import Document
 
 # Beside the book's own files, which all end in .toml: what they are a copy of.
 BASE_FILE = "revision.json"

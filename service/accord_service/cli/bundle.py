@@ -6,16 +6,15 @@ from pathlib import Path
 
 import click
 
-from accord_service import offline
 from accord_service.cli.answerers import ServiceCall, administered
 from accord_service.cli.failure import Failure
 from accord_service.cli.output import Output
-from accord_service.steps.bundles import BundleRefused
+from accord_service.run.config import BUNDLE_FOLDER
 
 _FOLDER = click.option(
     "--folder",
     type=click.Path(file_okay=False, path_type=Path),
-    envvar=offline.FOLDER_VARIABLE,
+    envvar=BUNDLE_FOLDER,
     show_envvar=True,
     help="Where it is kept; a folder of yours when left out.",
 )
@@ -35,6 +34,10 @@ def pull(put: ServiceCall, folder: Path | None, key: str) -> None:
 
     The first one's key is pinned: compare it with what `accord audit head` says, or with another shop.
     """
+    # The rules and what they rest on, which take most of a second to import.
+    from accord_service import offline
+    from accord_service.steps.bundles import BundleRefused
+
     output, day = Output.of_terminal(), offline.today()
     shop_id = put(lambda client: client.shop_status()).document["shop_id"]
     try:
@@ -56,6 +59,8 @@ def pull(put: ServiceCall, folder: Path | None, key: str) -> None:
 @click.pass_context
 def show(context: click.Context, folder: Path | None, as_json: bool) -> None:
     """Say which bundle is kept on this machine, and whether it may be answered from (else exit code 1)."""
+    from accord_service import offline
+
     day = offline.today()
     holding = offline.held(folder or offline.usual_folder(), day)
     if as_json:

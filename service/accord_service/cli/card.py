@@ -17,9 +17,9 @@ from accord_service.api.plan_words import (
     sections,
     stage_words,
 )
-from accord_service.cli.answerers import Document
 from accord_service.cli.output import Output, few
 from accord_service.cli.show import say_heading, say_list, say_questions, say_samples, say_unsaid, style_of
+from accord_service.cli.told import Document
 
 _LABEL_COLUMN = 14
 _BAR = 9

@@ -9,9 +9,10 @@ from typing import Any
 
 import click
 
-from accord_service.cli.answerers import Answerer, Document, Unknown, answered, answerer, no_such
+from accord_service.cli.answerers import answered, answerer
 from accord_service.cli.columns import say_table
 from accord_service.cli.output import Output
+from accord_service.cli.told import Answerer, Document, Unknown, no_such
 from accord_service.steps.readable import leaves
 
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from accord_service.cli.answerers import Document
 from accord_service.cli.columns import say_table
 from accord_service.cli.output import Output
 from accord_service.cli.show import style_of
+from accord_service.cli.told import Document
 from accord_service.steps.readable import differences, leaves, with_units
 
 Entries = Mapping[str, Mapping[str, Any]]

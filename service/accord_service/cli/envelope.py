@@ -8,13 +8,14 @@ from typing import Any
 
 import click
 
-from accord_service.cli.answerers import Document, answered, answerer
+from accord_service.cli.answerers import answered, answerer
 from accord_service.cli.card import show_ruled_out
 from accord_service.cli.codes import DONE, NOT_DONE, UNASKED
 from accord_service.cli.columns import say_table
 from accord_service.cli.orders import Refused, read_order
 from accord_service.cli.output import Output
 from accord_service.cli.show import say_heading, say_questions, show_refusal
+from accord_service.cli.told import Document
 
 # How people say the fields of settings that have words.
 _WORDS = ("pressure", "peel", "cover", "pad", "tape")

@@ -12,8 +12,9 @@ import click
 
 from accord_rules.documents.counted import counted
 from accord_rules.verdict import LEVELS
-from accord_service.cli.answerers import Document, Unknown, answered, answerer, no_such
+from accord_service.cli.answerers import answered, answerer
 from accord_service.cli.output import Output
+from accord_service.cli.told import Document, Unknown, no_such
 
 _SCOPES: Mapping[str, str] = MappingProxyType(
     {

@@ -10,7 +10,7 @@ import click
 
 from accord_rules.documents import units
 from accord_service.api.plan_words import pressing_words
-from accord_service.cli.answerers import Answerer, Document, answered, answerer
+from accord_service.cli.answerers import answered, answerer
 from accord_service.cli.card import show_recommendation
 from accord_service.cli.codes import DONE, NOT_DONE, UNASKED
 from accord_service.cli.curve import Curve, curve_of, draw, legend
@@ -18,7 +18,7 @@ from accord_service.cli.failure import Failure
 from accord_service.cli.orders import Refused, read_order
 from accord_service.cli.output import Output
 from accord_service.cli.show import show_refusal
-from accord_service.cli.svg import svg
+from accord_service.cli.told import Answerer, Document
 
 
 @click.command(epilog="Example: accord heat demo/orders/009-team-tees-dye.json --shipped")
@@ -53,6 +53,8 @@ def heat(context: click.Context, /, file: str, svg_file: Path | None, **who: Any
             show_recommendation(output, file, recommendation, 1)
         curves = _show(output, shown, _order_dwells(order) if not done else {})
     if svg_file is not None and curves:
+        from accord_service.cli.svg import svg
+
         _write(svg_file, svg(curves))
         output.say(f"Drawn in {svg_file} as well.")
     context.exit(DONE if done else NOT_DONE)

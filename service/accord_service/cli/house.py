@@ -6,19 +6,22 @@ import json
 import tomllib
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-import accord_client
-from accord_rules.governance.house import PREFIX
-from accord_service.cli.answerers import Document, ServiceCall, administered, no_such
+from accord_rules.governance.words import PREFIX
+from accord_service.cli.answerers import ServiceCall, administered
 from accord_service.cli.columns import say_table
 from accord_service.cli.failure import Failure
 from accord_service.cli.output import Output
 from accord_service.cli.own import JSON, VALIDATE_ONLY, is_conflict, print_json
 from accord_service.cli.show import say_heading
+from accord_service.cli.told import Document, no_such
 from accord_service.steps.readable import amount
+
+if TYPE_CHECKING:
+    import accord_client
 
 T = TypeVar("T")
 _ID = click.option("--id", "id_", help=f"What the rule is called; {PREFIX} and the file's name when left out.")
@@ -146,6 +149,8 @@ def _add(put: ServiceCall, file: Path, id_: str | None, *, validate_only: bool, 
 
 def _limit_entry(client: accord_client.Client, name: str) -> Document:
     """Raises LookupError."""
+    import accord_client
+
     try:
         return client.limit(name).entry
     except (accord_client.NotFound, ValueError):
@@ -181,6 +186,8 @@ def _rule_removed(client: accord_client.Client, name: str, validate_only: bool) 
 
 def _retried(write: Callable[[], T]) -> T:
     """A write done again, once, where somebody else changed the house rules meanwhile."""
+    import accord_client
+
     try:
         return write()
     except accord_client.ProblemError as error:
@@ -192,6 +199,7 @@ def _retried(write: Callable[[], T]) -> T:
 
 def _put(put: ServiceCall, ask: Callable[[accord_client.Client], T]) -> T:
     """The answer; what is refused is told with the orders that would slip through."""
+    import accord_client
 
     def told(client: accord_client.Client) -> T:
         try:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import asdict
 from typing import Any
 
@@ -11,10 +11,11 @@ import click
 
 from accord_rules.documents import units
 from accord_rules.documents.spelling import as_word
-from accord_service.cli.answerers import Document, LimitPage, Unknown, answered, answerer, no_such
+from accord_service.cli.answerers import answered, answerer
 from accord_service.cli.columns import say_table
 from accord_service.cli.output import Output
 from accord_service.cli.show import say_heading, say_list, say_sources
+from accord_service.cli.told import Document, LimitPage, Unknown, no_such
 from accord_service.steps.readable import amount
 
 _LABEL_COLUMN = 14
@@ -83,13 +84,15 @@ def _stricter(limit: Document) -> str:
     return f"{limit['stricter']}{'*' if limit['safety'] else ''}"
 
 
-def _both_ways(limit: Document, key: str) -> str:
-    """A value in both unit systems where they differ."""
+def _both_ways(
+    limit: Document, key: str, measured: Callable[[units.Dimension], units.Dimension] = lambda dimension: dimension
+) -> str:
+    """A value in both unit systems where they differ; ``measured``: what it is of, given the limit's own dimension."""
     value, dimension = limit[key], units.DIMENSIONS[limit["dimension"]]
     if not isinstance(value, str):
         return amount(limit, key)
     inside = units.parse(dimension, value)
-    shown = [units.show(dimension, inside, system) for system in (units.METRIC, units.US_CUSTOMARY)]
+    shown = [units.show(measured(dimension), inside, system) for system in (units.METRIC, units.US_CUSTOMARY)]
     return f"{shown[0]}, or {shown[1]}" if shown[0] != shown[1] else shown[0]
 
 
@@ -100,7 +103,7 @@ def _show(output: Output, page: LimitPage) -> None:
     output.blank()
     rows = [
         ("Value", _both_ways(limit, "value")),
-        ("Step", f"{_both_ways(limit, 'step')}: the smallest change that matters"),
+        ("Step", f"{_both_ways(limit, 'step', units.of_steps)}: the smallest change that matters"),
         ("Stricter is", f"{limit['stricter']}; a shop may move it no other way"),
         ("Safety", "It keeps people safe: loosening it takes two stewards." if limit["safety"] else "No."),
         ("Trusted as", f"{page.kind.replace('-', ' ')}; of several sources the weakest counts"),

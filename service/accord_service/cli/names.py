@@ -7,11 +7,12 @@ from collections.abc import Mapping
 import click
 
 from accord_rules.documents.spelling import as_word
-from accord_service.cli.answerers import Document, ServiceCall, administered, no_such
+from accord_service.cli.answerers import ServiceCall, administered
 from accord_service.cli.columns import say_table
 from accord_service.cli.failure import Failure
 from accord_service.cli.output import Output
 from accord_service.cli.own import JSON, VALIDATE_ONLY, alter_shop, print_json, show_altered
+from accord_service.cli.told import Document, no_such
 
 # What may be named, with the kinds of the book that it may stand for; presses are the shop's own.
 _KINDS: Mapping[str, tuple[str, ...]] = {

@@ -15,6 +15,7 @@ from typing import Any
 import click
 
 from accord_rules.documents import units
+from accord_rules.documents.printable import plain_text
 
 LEAST_WIDTH, MOST_WIDTH = 40, 100
 # Spellings that an order document takes as well, where there is one.
@@ -53,7 +54,6 @@ _SYMBOLS = sorted(_PRINTED | {symbol.replace("°", ASCII["°"]) for symbol in _P
 _QUANTITY = re.compile(rf"(\d) ((?:{'|'.join(map(re.escape, _SYMBOLS))})(?![\w/]))")
 # Nor "[rule some-id]".
 _RULE = re.compile(r"\[rule (?=\S+\])")
-_CONTROL = re.compile("[\x00-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069]")
 _PLAIN: Mapping[str, Any] = MappingProxyType({})
 _HARD_SPACE = "\N{NO-BREAK SPACE}"
 
@@ -107,11 +107,6 @@ class Output:
 
     def blank(self) -> None:
         click.echo()
-
-
-def plain_text(text: str) -> str:
-    """The text without control characters, by which a file could write on a terminal as it likes."""
-    return _CONTROL.sub(" ", text)
 
 
 def colour_wanted() -> bool | None:

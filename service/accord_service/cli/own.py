@@ -5,15 +5,18 @@ from __future__ import annotations
 import json
 from collections.abc import Callable
 from http import HTTPStatus
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
-import accord_client
-from accord_service.cli.answerers import Document, ServiceCall
+from accord_service.cli.answerers import ServiceCall
 from accord_service.cli.columns import say_table
 from accord_service.cli.output import Output
+from accord_service.cli.told import Document
 from accord_service.steps.readable import differences
+
+if TYPE_CHECKING:
+    import accord_client
 
 Alter = Callable[[Document], Document]
 VALIDATE_ONLY = click.option("--validate-only", is_flag=True, help="Check everything, write nothing.")
@@ -31,6 +34,8 @@ def alter_shop(put: ServiceCall, alter: Alter, *, validate_only: bool) -> tuple[
 
 
 def _altered(client: accord_client.Client, alter: Alter, validate_only: bool) -> tuple[Document, Document]:
+    import accord_client
+
     for is_last in (False, True):
         shop = client.shop()
         changed = alter(shop.document)

@@ -4,22 +4,25 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from datetime import date
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
-import accord_client
-from accord_rules.derive.press import fitted
 from accord_rules.documents import units
 from accord_rules.orders.order import INSTRUMENTS, CalibrationReading
 from accord_rules.revision.readings import DOUBTS
-from accord_service.cli.answerers import Document, ServiceCall, administered, no_such
+from accord_service.cli.answerers import ServiceCall, administered
 from accord_service.cli.codes import NOT_DONE
 from accord_service.cli.columns import say_table
 from accord_service.cli.failure import Failure
 from accord_service.cli.output import Output
 from accord_service.cli.own import JSON, print_json
+from accord_service.cli.told import Document, no_such
 from accord_service.steps.readable import leaves
+
+if TYPE_CHECKING:
+    import accord_client
+
 
 _PRESS = click.argument("press_id", metavar="PRESS")
 _PROBE_ERROR = "press.probe_error"
@@ -122,8 +125,9 @@ def _typed(
         if display is None:
             return None
         spots: list[str] = []
+        of_spots = _unit_in(display) or unit  # who types a setting in another unit reads the probe in it
         while len(spots) < _SPOTS_MOST:
-            spot = _asked(f"  spot {len(spots) + 1}, in {unit} (empty: no more)", unit)
+            spot = _asked(f"  spot {len(spots) + 1}, in {of_spots} (empty: no more)", of_spots)
             if spot is None:
                 break
             spots.append(spot)
@@ -147,7 +151,15 @@ def _asked(question: str, unit: str) -> str | None:
     return f"{text} {unit}" if bare else text
 
 
+def _unit_in(text: str) -> str | None:
+    """The symbol of the unit that a temperature was typed with; None for one that is none."""
+    unit = units.TEMPERATURE.unit(text.lstrip("+-0123456789., "))
+    return None if unit is None else unit.symbol
+
+
 def _refused(client: accord_client.Client, press_id: str, reading: Document) -> tuple[accord_client.Fault, ...]:
+    import accord_client
+
     try:
         client.administration.enter_reading(press_id, reading, validate_only=True)
     except accord_client.InvalidOrder as error:
@@ -157,6 +169,8 @@ def _refused(client: accord_client.Client, press_id: str, reading: Document) -> 
 
 def _preview(output: Output, put: ServiceCall, there: Document, typed: Sequence[Document], unit: str) -> None:
     """What the readings come to with those that were typed; one takes the place of another at the same setting."""
+    from accord_rules.derive.press import fitted
+
     error_k = put(lambda client: client.limit(_PROBE_ERROR)).entry["value"]
     displays = {_celsius(reading["display"]) for reading in typed}
     kept = [of for of in there.get("calibration", ()) if _celsius(of["display"]) not in displays]

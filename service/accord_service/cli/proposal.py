@@ -7,19 +7,23 @@ import sys
 from collections import Counter
 from collections.abc import Mapping
 from types import MappingProxyType
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
-import accord_client
-from accord_rules.governance.proposal import STATES
-from accord_service.cli.answerers import Document, ServiceCall, administered
+from accord_rules.governance.words import STATES
+from accord_service.cli.answerers import ServiceCall, administered
 from accord_service.cli.codes import NOT_DONE
 from accord_service.cli.columns import say_table
 from accord_service.cli.difference import say_changes
 from accord_service.cli.failure import Failure
 from accord_service.cli.output import Output
 from accord_service.cli.show import say_heading, say_list
+from accord_service.cli.told import Document
+
+if TYPE_CHECKING:
+    import accord_client
+
 
 _LABEL_COLUMN = 12
 _ORDERS_MOST = 12
@@ -333,6 +337,8 @@ def _show_decision(output: Output, effect: Document) -> None:
 
 
 def _waited(client: accord_client.Client, id_: str, progress: _Progress) -> Mapping[str, Any]:
+    import accord_client
+
     try:
         return client.governance.wait_for_effect(id_, progress=progress)
     except accord_client.EffectNotDone as error:

@@ -10,13 +10,13 @@ from typing import Any
 
 import click
 
-from accord_rules.governance.changes import ChangeError, changes_document, difference
-from accord_service.cli.answerers import Document, ServiceCall, administered
+from accord_service.cli.answerers import ServiceCall, administered
 from accord_service.cli.book import head_of, read_copy
 from accord_service.cli.codes import NOT_DONE
 from accord_service.cli.difference import say_changes
 from accord_service.cli.failure import Failure
 from accord_service.cli.output import Output
+from accord_service.cli.told import Document
 
 # A check writes nothing, and whoever only looks has no reason yet.
 _UNSAID = "Not said yet."
@@ -49,6 +49,9 @@ def propose(
     """
     if draft and not (reason and evidence):
         raise click.UsageError("--draft needs --reason and --evidence: whoever approves has nothing else to go by.")
+    # What a change is rests on the rules, which take most of a second to import.
+    from accord_rules.governance.changes import ChangeError, changes_document, difference
+
     output = Output.of_terminal()
     new, base = read_copy(folder)
     old = put(lambda client: client.governance.revision(base.revision, documents=True))

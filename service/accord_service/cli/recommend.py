@@ -7,14 +7,15 @@ from typing import Any
 
 import click
 
-from accord_rules.advise.plans import PLANS_MOST
 from accord_rules.orders.order import PREFERENCES
-from accord_service.cli.answerers import Answerer, Document, answered, answerer
+from accord_rules.verdict import PLANS_MOST
+from accord_service.cli.answerers import answered, answerer
 from accord_service.cli.card import show_recommendation
 from accord_service.cli.codes import DONE, NOT_DONE, UNASKED
 from accord_service.cli.orders import Refused, read_order
 from accord_service.cli.output import Output
 from accord_service.cli.show import say_assumed, say_heading, show_refusal
+from accord_service.cli.told import Answerer, Document
 
 
 @click.command(epilog="Example: accord recommend demo/orders/009-team-tees-dye.json --shipped")

@@ -8,9 +8,10 @@ from typing import Any
 import click
 
 from accord_rules.verdict import LEVELS
-from accord_service.cli.answerers import Unknown, answered, answerer, no_such
+from accord_service.cli.answerers import answered, answerer
 from accord_service.cli.output import Output
 from accord_service.cli.show import show_rule, show_rules
+from accord_service.cli.told import Unknown, no_such
 
 
 @click.command(epilog="Example: accord rule dye-on-natural-fibre")

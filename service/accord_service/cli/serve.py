@@ -12,18 +12,19 @@ import click
 
 from accord_rules.documents.reading import LeafError
 from accord_service.cli.failure import Failure
-from accord_service.http.holders import Holder
 from accord_service.run.config import DATA, Config, ConfigError
-from accord_service.store import Store, StoreError
-from accord_service.store.embedded import wheel_binary
 
 GUNICORN_CONFIG = "python:accord_service.serving.gunicorn_config"
 
 
 def _holder(context: click.Context, parameter: click.Parameter, value: str | None) -> str | None:
     """A name left empty by mistake must not start a service without the key that was wanted."""
+    if value is None:
+        return None
+    from accord_service.http.holders import Holder
+
     try:
-        return None if value is None else Holder().leaf(value)
+        return Holder().leaf(value)
     except LeafError as error:
         raise click.BadParameter(error.message) from None
 
@@ -79,6 +80,9 @@ def serve(
 
 def _refuse_what_cannot_start() -> None:
     """What can be seen without starting anything. The rest gunicorn says, before any worker is made."""
+    from accord_service.store import Store, StoreError
+    from accord_service.store.embedded import wheel_binary
+
     try:
         config = Config.from_env()
         if config.store_url:

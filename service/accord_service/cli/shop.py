@@ -13,12 +13,13 @@ import tomlkit
 from accord_rules.documents.counted import counted
 from accord_rules.orders.order import INSTRUMENTS
 from accord_rules.revision.readings import DOUBTS
-from accord_service.cli.answerers import Document, ServiceCall, administered
+from accord_service.cli.answerers import ServiceCall, administered
 from accord_service.cli.columns import say_table
 from accord_service.cli.failure import Failure
 from accord_service.cli.output import Output
 from accord_service.cli.own import JSON, VALIDATE_ONLY, print_json, show_altered
 from accord_service.cli.show import reading_line, reading_notes, show_shop
+from accord_service.cli.told import Document
 
 _ETAG_LINE = "# The version that this was written from: "
 

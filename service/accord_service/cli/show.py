@@ -8,27 +8,21 @@ from itertools import groupby
 from math import floor
 from operator import itemgetter
 from types import MappingProxyType
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from accord_rules.documents import units
 from accord_rules.documents.counted import counted
 from accord_rules.documents.reading import Fault
 from accord_rules.revision.rule import last_word
-from accord_rules.revision.sourcing import SourcedRow
 from accord_rules.revision.step import ALWAYS, PRINT
-from accord_service.cli.answerers import (
-    Document,
-    RestsOn,
-    RulePage,
-    RuleRow,
-    Sourcing,
-    StepPage,
-    StepRow,
-)
 from accord_service.cli.columns import say_table
 from accord_service.cli.orders import Refused
 from accord_service.cli.output import Output, few
+from accord_service.cli.told import Document, RestsOn, RulePage, RuleRow, Sourcing, StepPage, StepRow
 from accord_service.steps.readable import amount
+
+if TYPE_CHECKING:
+    from accord_rules.revision.sourcing import SourcedRow
 
 _STYLES: Mapping[str, Mapping[str, Any]] = MappingProxyType(
     {

@@ -8,9 +8,10 @@ from typing import Any
 import click
 
 from accord_rules.verdict import STAGES
-from accord_service.cli.answerers import Unknown, answered, answerer, no_such
+from accord_service.cli.answerers import answered, answerer
 from accord_service.cli.output import Output
 from accord_service.cli.show import show_step, show_steps
+from accord_service.cli.told import Unknown, no_such
 
 
 @click.command(epilog="Example: accord step cover-what-marks")

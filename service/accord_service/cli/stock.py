@@ -6,11 +6,12 @@ from collections.abc import Iterator, Mapping
 
 import click
 
-from accord_service.cli.answerers import Document, ServiceCall, administered, no_such
+from accord_service.cli.answerers import ServiceCall, administered
 from accord_service.cli.columns import say_table
 from accord_service.cli.failure import Failure
 from accord_service.cli.output import Output
 from accord_service.cli.own import JSON, VALIDATE_ONLY, alter_shop, print_json, show_altered
+from accord_service.cli.told import Document, no_such
 
 _SHELVES = ("products", "consumables")
 _NAMES = click.argument("names", metavar="NAME...", nargs=-1, required=True)

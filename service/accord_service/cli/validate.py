@@ -8,15 +8,16 @@ from typing import Any
 
 import click
 
-from accord_service.cli.answerers import Answerer, Document, answered, answerer
+from accord_service.cli.answerers import answered, answerer
 from accord_service.cli.codes import DONE, UNASKED, code_of, worst
 from accord_service.cli.orders import Refused, read_order
 from accord_service.cli.output import Output
 from accord_service.cli.show import show_brief, show_refusal, show_refusal_brief, show_verdict
 from accord_service.cli.tables.bulk import Wanted, look_at, validate_files
-from accord_service.cli.tables.columns import own_words
+from accord_service.cli.tables.own_columns import own_words
 from accord_service.cli.tables.results import FORMATS, TABLE
 from accord_service.cli.tables.sources import How, is_many, is_table
+from accord_service.cli.told import Answerer, Document
 
 _FILE = click.Path(dir_okay=False, path_type=Path)
 _OF_TABLES = ("column", "columns_file", "columns_only", "encoding", "sheet", "header_row")
@@ -40,7 +41,7 @@ _OF_TABLES = ("column", "columns_file", "columns_only", "encoding", "sheet", "he
 @click.option("--header-row", type=click.IntRange(1), help="The row with the headers; the first that is not empty.")
 @click.option("--sheet", help="Of a workbook: the sheet; the first that is shown when left out.")
 @click.option("--encoding", help="Of a CSV file that is not UTF-8, such as cp1252.")
-@click.option("--from-row", type=click.IntRange(1), default=1, help="Leave out the rows before this one.")
+@click.option("--from-row", type=click.IntRange(1), help="Go on from this row, of the first file.")
 @click.option("--revision", type=click.IntRange(1), help="The book's revision to answer from, when going on.")
 @answered
 @click.pass_context
@@ -71,12 +72,10 @@ def _check_use(files: tuple[str, ...], bulk: dict[str, Any], *, is_bulk: bool, r
         raise click.UsageError(
             "--columns-only, --column, --columns, --header-row, --sheet and --encoding go with tables."
         )
-    if not is_bulk and (bulk["to"] or bulk["every"] or bulk["from_row"] > 1 or bulk["revision"]):
+    if not is_bulk and (bulk["to"] or bulk["every"] or bulk["from_row"] or bulk["revision"]):
         raise click.UsageError(
             "--to, --all, --from-row and --revision go with rows: with --output, or files of many orders."
         )
-    if bulk["from_row"] > 1 and len(files) > 1:
-        raise click.UsageError("--from-row goes with one file.")
 
 
 def _in_bulk(files: tuple[str, ...], bulk: dict[str, Any], who: dict[str, Any]) -> int:

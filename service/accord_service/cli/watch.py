@@ -7,14 +7,16 @@ import sys
 import time
 from collections.abc import Mapping
 from functools import partial
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
-import accord_client
 from accord_service.cli.answerers import ServiceCall, administered
 from accord_service.cli.failure import Failure
 from accord_service.cli.output import Output
+
+if TYPE_CHECKING:
+    import accord_client
 
 
 @click.command(epilog="Example: accord watch --once")

@@ -10,10 +10,11 @@ from typing import Any
 import click
 
 from accord_rules.documents.spelling import as_word
-from accord_service.cli.answerers import Document, WordRow, answered, answerer, no_such
+from accord_service.cli.answerers import answered, answerer
 from accord_service.cli.failure import Failure
 from accord_service.cli.output import Output
 from accord_service.cli.show import say_heading, show_left_out
+from accord_service.cli.told import Document, WordRow, no_such
 
 
 @click.command(epilog="Example: accord words dtf")

@@ -18,7 +18,7 @@ from marshmallow import fields
 
 from accord_rules.documents.reading import DocumentError, Many, readers_of
 from accord_rules.verdict import LEVELS
-from accord_service.api import examples, lines
+from accord_service.api import examples, lines, table
 from accord_service.api.answers import ApiIndex
 from accord_service.api.endpoint import HEAVY_RETRY_S, Call, Endpoint, Example, dump, shown
 from accord_service.api.room import Room, Snapshot
@@ -219,8 +219,17 @@ def _operation(endpoint: Endpoint, room: Room, snapshot: Snapshot) -> dict[str, 
         operation["deprecated"] = True
     if endpoint.takes is not None:
         content = {**_schema(endpoint, endpoint.takes), "examples": _request_examples(endpoint, snapshot)}
-        operation["requestBody"] = {"required": True, "content": {_media_type(endpoint): content}}
+        taken = {_media_type(endpoint): content} | ({table.MEDIA_TYPE: _table()} if endpoint.lines else {})
+        operation["requestBody"] = {"required": True, "content": taken}
     return operation
+
+
+def _table() -> dict[str, Any]:
+    """A table is a text that no schema tells more of; what its columns are is in the description."""
+    return {
+        "schema": {"type": "string", "description": "a table in UTF-8 (RFC 4180): headers, then an order a row"},
+        "examples": {"a-table": {"summary": "Two orders of a spreadsheet", "value": examples.ORDER_TABLE}},
+    }
 
 
 def _media_type(endpoint: Endpoint) -> str:

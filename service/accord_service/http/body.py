@@ -13,7 +13,7 @@ from accord_service.http.problems import BodyTooLarge, MalformedJson, WrongMedia
 
 def json_of(request: Request, limit: int) -> dict[str, Any]:
     """Read a body of up to ``limit`` bytes strictly. Raises WrongMediaType, BodyTooLarge or MalformedJson."""
-    refuse_other_media(request)
+    refuse_other_media(request, "application/json")
     body = _bytes_of(request, limit)
     try:
         return strict_json.read(body)
@@ -34,12 +34,12 @@ def _bytes_of(request: Request, limit: int) -> bytes:
     return body
 
 
-def refuse_other_media(request: Request, media_type: str = "application/json") -> None:
-    """Raises WrongMediaType where the body is declared as something else, or is packed."""
+def refuse_other_media(request: Request, *media_types: str) -> None:
+    """Raises WrongMediaType where the body is declared as none of these, or is packed."""
     charset = request.mimetype_params.get("charset", "utf-8").lower()
-    if request.mimetype != media_type or charset not in ("utf-8", "utf8"):
+    if request.mimetype not in media_types or charset not in ("utf-8", "utf8"):
         shown = request.content_type or "no Content-Type"
-        raise WrongMediaType(f"The body came with {shown:.100}; {media_type} in UTF-8 is needed.")
+        raise WrongMediaType(f"The body came with {shown:.100}; {' or '.join(media_types)} in UTF-8 is needed.")
     encoding = request.headers.get("Content-Encoding", "identity").lower()
     if encoding != "identity":
         raise WrongMediaType(f"The body came with Content-Encoding {encoding:.40}; send it as it is.")

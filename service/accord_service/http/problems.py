@@ -3,6 +3,7 @@
     Problem
     ├── UnreadableRequest   400  what came is no HTTP request that can be read in one way
     ├── MalformedJson       400  the body is not one JSON object that every reader reads alike
+    ├── ColumnsNotClear     400  the header of a table names what can't be read as an order
     ├── BadQuery            400  a query parameter is unknown or out of bounds
     ├── BadHeader           400  a header that the write needs can't be read
     ├── NotAuthenticated    401  no key, or one that is not known
@@ -63,7 +64,7 @@ from accord_rules.documents.writing import Documented
 from accord_rules.governance.house import Refusal
 
 MEDIA_TYPE = "application/problem+json"
-PLACES = ("body", "query", "header", "path")
+PLACES = ("body", "query", "header", "path", "column")
 MOST_ERRORS = 50
 LONGEST_MESSAGE = 300  # characters, as the next
 _LONGEST_POINTER = 200
@@ -78,7 +79,9 @@ class FaultDetails(Documented):
         STRING_OR_NULL, "in the body: JSON Pointer (RFC 6901) to the place, empty for all of it; elsewhere null"
     )
     name: str | None = required(
-        STRING_OR_NULL, "of the query parameter, the header or the name in the path; null in the body"
+        STRING_OR_NULL,
+        "of the query parameter, the header, the name in the path, or a table's column, empty for all of them; null in"
+        " the body",
     )
     code: str = required(
         Choice(tuple(CODES)), f"what is wrong, for programs; more may come: {'; '.join(map(': '.join, CODES.items()))}"
@@ -162,6 +165,23 @@ class MalformedJson(Problem):
         " deeper than 32 levels."
     )
     remedy = "Write the body with a JSON library rather than by hand. Each error names the place."
+
+
+class ColumnsNotClear(Problem):
+    slug = "columns-not-clear"
+    status = 400
+    title = "The columns of the table are not clear"
+    meaning = (
+        "A table (text/csv) begins with a row of headers in the words that an order's fields go by. One of these is"
+        " nearly such a word, can mean two things, or is there twice; or none is known, or none says what the piece or"
+        " the transfer is; or the row can't be read. No row was answered."
+    )
+    remedy = (
+        "Each error names the column by its header, and what it can be called. A field's own name always does, and so"
+        " does its dotted path (item.blank, decorations.0.size.width (in)). A column that no order has needs no remedy:"
+        " it is left out, and the last line of an answer names it."
+    )
+    where = "column"
 
 
 class BadQuery(Problem):
@@ -438,8 +458,8 @@ class WrongMediaType(Problem):
     status = 415
     title = "The body is declared as something else than it must be"
     meaning = (
-        "The Content-Type is missing, or is not application/json in UTF-8 (application/x-ndjson where orders come line"
-        " by line), or the body is compressed."
+        "The Content-Type is missing, or is not application/json in UTF-8 (application/x-ndjson or text/csv where"
+        " orders come line by line), or the body is compressed."
     )
     remedy = "Send the header Content-Type with the type that the problem names, and the body as it is."
 

@@ -1,6 +1,6 @@
 """One shop's bundle on this machine: pulled from the service, kept, and answered from while there is no line.
 
-In a folder are the bundle, the public key that is pinned, and what the service calls this version of it (ETag). The
+In one file are the bundle, the public key that is pinned, and what the service calls this version of it (ETag). The
 key is taken from the first bundle unless it is given, and no other is taken afterwards: whoever can pass for the
 service later can't bring a book of their own.
 """
@@ -15,11 +15,15 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from pathlib import Path
 
+from accord_rules.documents.answers import STRING
+from accord_rules.documents.reading import read, required
+from accord_service.run.config import BUNDLE_FOLDER
 from accord_service.steps.bundles import Bundle, BundledAuthority, BundleRefused, check, key_of, opened
 
-FOLDER_VARIABLE = "ACCORD_BUNDLE"
 # A bundle is of a day: one that is two days old was not pulled for a day at least.
 STALE_DAYS = 2
+_FILE = "held.json"
+_UNREADABLE = "what is kept on this machine can't be read"
 ABSENT, FRESH, STALE, BAD = "absent", "fresh", "stale", "bad"
 # Gives the bytes of the bundle and their ETag, or None where those of the ETag that it gets still hold.
 Pull = Callable[[str], tuple[bytes, str] | None]
@@ -27,7 +31,7 @@ Pull = Callable[[str], tuple[bytes, str] | None]
 
 def usual_folder() -> Path:
     """Where a bundle is kept unless somebody says otherwise (the XDG base directory specification)."""
-    if named := os.environ.get(FOLDER_VARIABLE, "").strip():
+    if named := os.environ.get(BUNDLE_FOLDER, "").strip():
         return Path(named)
     data = os.environ.get("XDG_DATA_HOME", "").strip()
     return (Path(data) if Path(data).is_absolute() else Path.home() / ".local" / "share") / "accord" / "bundle"
@@ -69,20 +73,33 @@ class Pulled:
     pinned: bool
 
 
+@dataclass(frozen=True, slots=True)
+class _Kept:
+    """What stands in the file: written and read as one, so that no bundle is ever held with another one's key."""
+
+    public_key: str = required(STRING)
+    etag: str = required(STRING)
+    bundle: str = required(STRING)
+
+
 def held(folder: Path, day: date) -> Holding:
     """What is held in a folder on a day."""
     try:
-        data, key = (folder / "bundle.json").read_bytes(), (folder / "key").read_text(encoding="ascii").strip()
-    except FileNotFoundError:
+        kept = _read(folder)
+    except (OSError, ValueError) as error:
+        return Holding(BAD, why="unreadable", message=f"The bundle can't be used: {_UNREADABLE} ({_said(error)}).")
+    if kept is None:
         return Holding(ABSENT)
-    except (OSError, UnicodeDecodeError) as error:
-        return Holding(BAD, why="unreadable", message=f"The bundle can't be read: {error}.")
+    return _holding(kept, day)
+
+
+def _holding(kept: _Kept, day: date) -> Holding:
     try:
-        bundle = check(data, key, "", day)
+        bundle = check(kept.bundle.encode(), kept.public_key, "", day)
     except BundleRefused as refused:
-        return Holding(BAD, key=key, why=refused.why, message=str(refused))
+        return Holding(BAD, key=kept.public_key, why=refused.why, message=str(refused))
     state = STALE if bundle.age_days(day) >= STALE_DAYS else FRESH
-    return Holding(state, bundle, key)
+    return Holding(state, bundle, kept.public_key)
 
 
 def pull(folder: Path, ask: Pull, shop_id: str, day: date, key: str = "") -> Pulled:
@@ -92,38 +109,69 @@ def pull(folder: Path, ask: Pull, shop_id: str, day: date, key: str = "") -> Pul
     for the bundle's own where none is. Raises BundleRefused, OSError, and what ``ask`` raises.
     """
     folder.mkdir(mode=0o700, parents=True, exist_ok=True)
-    holding = held(folder, day)
+    kept = _kept(folder, key)
+    holding = Holding(ABSENT) if kept is None else _holding(kept, day)
     pinned = key or holding.key
-    etag = _read(folder / "etag") if holding.bundle is not None and not key else ""
-    answer = ask(etag)
+    is_asked_anew = kept is None or holding.bundle is None or bool(key)
+    answer = ask("" if kept is None or is_asked_anew else kept.etag)
     if answer is None:
-        assert holding.bundle is not None
+        if holding.bundle is None:
+            raise BundleRefused("unreadable", "The service says that nothing changed, and there is no bundle here.")
         return Pulled(holding.bundle, pinned, is_new=False, pinned=False)
     data, etag = answer
     taken = pinned or key_of(data)
     bundle = check(data, taken, shop_id, day, None if holding.bundle is None else holding.bundle.number)
     opened(bundle, day).close()
-    for name, content in (("bundle.json", data), ("key", taken.encode()), ("etag", etag.encode())):
-        _replace(folder / name, content)
+    _replace(folder / _FILE, _written(_Kept(taken, etag, data.decode())))
     is_new = holding.bundle is None or holding.bundle.number != bundle.number
     return Pulled(bundle, taken, is_new=is_new, pinned=holding.key != taken)
 
 
-def _read(file: Path) -> str:
+def _kept(folder: Path, key: str) -> _Kept | None:
+    """What is there, to be replaced. A file that can't be read had a key pinned: no other takes its place unasked."""
     try:
-        return file.read_text(encoding="utf-8")
+        return _read(folder)
+    except ValueError:
+        if key:
+            return None
+        message = f"{_UNREADABLE}, nor what key is pinned: name it with --key, or remove {folder / _FILE}"
+        raise BundleRefused("unreadable", f"The bundle can't be used: {message}.") from None
+
+
+def _read(folder: Path) -> _Kept | None:
+    """What is in the file; None where there is none. Raises OSError, and ValueError for what nobody wrote so."""
+    try:
+        content = (folder / _FILE).read_bytes()
     except FileNotFoundError:
-        return ""
+        return None
+    return read(_Kept, json.loads(content))
+
+
+def _written(kept: _Kept) -> bytes:
+    return json.dumps({"public_key": kept.public_key, "etag": kept.etag, "bundle": kept.bundle}).encode()
+
+
+def _said(error: Exception) -> str:
+    return error.strerror or str(error) if isinstance(error, OSError) else "it is no bundle, or only a part of one"
 
 
 def _replace(file: Path, content: bytes) -> None:
     """Whole or not at all, whenever this process ends."""
     handle, written = tempfile.mkstemp(dir=file.parent, prefix=f".{file.name}-")
-    with os.fdopen(handle, "wb") as out:
-        out.write(content)
-        out.flush()
-        os.fsync(out.fileno())
-    os.replace(written, file)
+    try:
+        with os.fdopen(handle, "wb") as out:
+            out.write(content)
+            out.flush()
+            os.fsync(out.fileno())
+        os.replace(written, file)
+    except OSError:
+        os.unlink(written)
+        raise
+    folder = os.open(file.parent, os.O_RDONLY)
+    try:
+        os.fsync(folder)  # the new name too
+    finally:
+        os.close(folder)
 
 
 def told(holding: Holding, day: date) -> str:
@@ -137,6 +185,14 @@ def told(holding: Holding, day: date) -> str:
         f"The bundle of {bundle.shop.shop.name}, revision {bundle.revision}, is {days} and good until"
         f" {bundle.expires_on.isoformat()}."
     )
+
+
+def introduced(holding: Holding, day: date) -> str:
+    """Who answers, and how old their book is."""
+    told_of_it = f"Answers without a service. {told(holding, day)}"
+    if holding.state != STALE:
+        return told_of_it
+    return f"{told_of_it} It was not pulled for a day or more, and the book may have moved on."
 
 
 def as_document(holding: Holding) -> str:

@@ -34,11 +34,12 @@ class Row:
 
 @dataclass(frozen=True, slots=True)
 class Shown:
-    """An example, ready to be read; ``answer`` is empty where none is given. ``left_out``: lines of it that are not
-    shown."""
+    """An example, ready to be read; ``answer`` is empty where none is given. ``media_type``: of its body; ``left_out``:
+    lines of the answer that are not shown."""
 
     word: str
     title: str
+    media_type: str
     body: str
     answer: str
     left_out: int
@@ -141,7 +142,8 @@ def _operations(document: Mapping[str, Any]) -> Iterator[Operation]:
         for method, operation in methods.items():
             good = next(response for status, response in operation["responses"].items() if status.startswith("2"))
             ((_, answer),) = good["content"].items()
-            ((media_type, body),) = operation.get("requestBody", {}).get("content", {"": {}}).items()
+            bodies: Mapping[str, Any] = operation.get("requestBody", {}).get("content", {"": {}})
+            (media_type, body), *_ = bodies.items()
             yield Operation(
                 id=operation["operationId"],
                 method=method.upper(),
@@ -153,7 +155,7 @@ def _operations(document: Mapping[str, Any]) -> Iterator[Operation]:
                 media_type=media_type,
                 takes=_shape(body.get("schema", {})),
                 answers=_shape(answer["schema"]),
-                examples=tuple(_examples(body, answer)),
+                examples=tuple(_examples(bodies, answer)),
                 statuses=tuple(_statuses(document, operation)),
                 choices=tuple(_choices(document, body.get("schema", {}))),
             )
@@ -177,13 +179,19 @@ def _statuses(document: Mapping[str, Any], operation: Mapping[str, Any]) -> Iter
         yield Status(code, component["description"], problems, tuple(component["headers"]))
 
 
-def _examples(body: Mapping[str, Any], answer: Mapping[str, Any]) -> Iterator[Shown]:
-    bodies, answers = body.get("examples", {}), answer.get("examples", {})
-    for word, example in (bodies or answers).items():
-        request = _pretty(example["value"]) if word in bodies else ""
+def _examples(bodies: Mapping[str, Any], answer: Mapping[str, Any]) -> Iterator[Shown]:
+    """Those of every media type that is taken, the first one's first; of an operation without a body its answers."""
+    answers = answer.get("examples", {})
+    shown = {
+        word: (example, media_type)
+        for media_type, body in bodies.items()
+        for word, example in body.get("examples", {}).items()
+    }
+    for word, (example, media_type) in (shown or {word: (example, "") for word, example in answers.items()}).items():
+        request = _pretty(example["value"]) if word in shown else ""
         answer_text = _pretty(answers[word]["value"]) if word in answers else ""
-        shown, left_out = _cut(answer_text)
-        yield Shown(word, example["summary"], request, shown, left_out)
+        shown_lines, left_out = _cut(answer_text)
+        yield Shown(word, example["summary"], media_type, request, shown_lines, left_out)
 
 
 def _cut(text: str) -> tuple[str, int]:

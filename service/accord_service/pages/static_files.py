@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from functools import cache
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -13,7 +13,8 @@ _FOLDER = Path(__file__).parent / "static"
 _ENDPOINT, _DIGEST = "static", "v"
 
 
-@cache
+# There are fewer files; but whoever asks may spell the name of one in any number of ways.
+@lru_cache(maxsize=128)
 def _digest_of(filename: str) -> str | None:
     file = _FOLDER / filename
     return hashlib.sha256(file.read_bytes()).hexdigest()[:16] if file.is_file() else None

@@ -22,6 +22,7 @@ LOG_LEVELS = ("DEBUG", "INFO", "WARNING", "ERROR")
 DATA = Path(".data/accord")
 # Set by the process that owns the store that comes along, for its workers alone.
 OWN_STORE_URL = "ACCORD_OWN_STORE_URL"
+BUNDLE_FOLDER = "ACCORD_BUNDLE"
 SEAL_KEY_FILE = "ACCORD_SEAL_KEY_FILE"
 STORE_PASSWORD_FILE = "ACCORD_STORE_PASSWORD_FILE"
 

@@ -43,6 +43,10 @@ class AnswerBuffer:
         return b"".join(self._parts)
 
 
+class BrokenBody(OSError):
+    """A body that passes through and is not framed as HTTP has it; its cause is what gunicorn raised."""
+
+
 class PassingBody:
     """The body of a request whose bytes pass through, in the pieces that they come in."""
 
@@ -54,9 +58,12 @@ class PassingBody:
         """What there is of it, at most ``size`` bytes; none at the end. Waits for the client, and no longer than until
         something has come.
 
-        Raises ClientGone, and what gunicorn raises for chunks it refuses.
+        Raises ClientGone, BrokenBody.
         """
-        data = self._left or next(self._pieces, b"")
+        try:
+            data = self._left or next(self._pieces, b"")
+        except http.errors.ParseException as error:
+            raise BrokenBody(str(error) or type(error).__name__) from error
         self._left = data[size:]
         return data[:size]
 

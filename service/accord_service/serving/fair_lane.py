@@ -17,7 +17,7 @@ class FairLane(Generic[T]):
     another asked, with however many keys. ``shop_of`` says whose a key is; where it is left out, each is its own.
 
     At most ``most_a_key`` tasks of one key, ``most_a_shop`` of one shop and ``most`` in all have a place, from
-    ``reserve`` until they are done.
+    ``reserve`` until they are done; ``fewer_of`` says how many of a key that may have fewer than others, else None.
     """
 
     def __init__(
@@ -30,9 +30,11 @@ class FairLane(Generic[T]):
         most_a_key: int,
         most_a_shop: int | None = None,
         shop_of: Callable[[str], str] = lambda key: key,
+        fewer_of: Callable[[str], int | None] = lambda key: None,
     ) -> None:
         self._most, self._most_a_key, self._shop_of = most, most_a_key, shop_of
         self._most_a_shop = most if most_a_shop is None else most_a_shop
+        self._fewer_of = fewer_of
         self._ready = threading.Condition()
         # Shops whose tasks wait, whoever's turn comes next first, and of each its keys in the same way; and how many
         # places each key and shop has, gone with the last one.
@@ -45,19 +47,16 @@ class FairLane(Generic[T]):
 
     def reserve(self, key: str) -> bool:
         """Take a place for a task that will be ``put``; False where the key, its shop, or the lane has no more."""
-        shop = self._shop_of(key)
+        shop, fewer = self._shop_of(key), self._fewer_of(key)
+        mosts = (self._most_a_key if fewer is None else min(fewer, self._most_a_key), self._most_a_shop, self._most)
         with self._ready:
             # Looked up without remembering whoever has no place.
             taken = (self._places.get(key, 0), self._shops.get(shop, 0), self._places.total())
-            if any(has >= most for has, most in zip(taken, self._mosts, strict=True)):
+            if any(has >= most for has, most in zip(taken, mosts, strict=True)):
                 return False
             self._places[key] += 1
             self._shops[shop] += 1
             return True
-
-    @property
-    def _mosts(self) -> tuple[int, int, int]:
-        return self._most_a_key, self._most_a_shop, self._most
 
     @property
     def has_waiting(self) -> bool:

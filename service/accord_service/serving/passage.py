@@ -20,7 +20,7 @@ class ClientGone(OSError):
     """Nobody is there to read the answer."""
 
 
-class ClientTooSlow(ClientGone):
+class ClientTooSlow(ClientGone, TimeoutError):
     """The client was waited for longer than it may take."""
 
 
@@ -34,6 +34,7 @@ class Passage:
         self._changed = threading.Condition()
         self._body, self._answer = bytearray(), bytearray()
         self._has_ended = self._is_given_up = False
+        self._has_begun = False
         self._passed, self._waited_s = 0, 0.0
 
     # -- the reactor's side: nothing waits -----------------------------------------------------------------------------
@@ -52,6 +53,11 @@ class Passage:
     def has_answer(self) -> bool:
         """Whether there is something to send."""
         return bool(self._answer)
+
+    @property
+    def has_begun(self) -> bool:
+        """Whether there is something of an answer, sent or still to be sent: then it can't be another one any more."""
+        return self._has_begun
 
     def take(self, data: bytes) -> None:
         """More of the body; none where nothing more will come."""
@@ -103,6 +109,7 @@ class Passage:
         """More of the answer. Raises ClientGone, ClientTooSlow."""
         with self._changed:
             self._wait(lambda: len(self._answer) < self._held_most)
+            self._has_begun = True
             was_empty = not self._answer
             self._answer += data
         if was_empty:

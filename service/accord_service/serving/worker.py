@@ -21,11 +21,11 @@ from gunicorn.workers.gthread import ThreadWorker
 from accord_service.run.config import Config
 from accord_service.run.log import DETAILS
 from accord_service.serving.connection import ClientConnection
-from accord_service.serving.exchange import AnswerBuffer, Exchange
+from accord_service.serving.exchange import AnswerBuffer, BrokenBody, Exchange
 from accord_service.serving.fair_lane import FairLane
 from accord_service.serving.lane import Lane
 from accord_service.serving.limits import ClientLimits
-from accord_service.serving.passage import Passage
+from accord_service.serving.passage import ClientGone, Passage
 from accord_service.serving.reactor import Reactor
 from accord_service.serving.refusals import refusal
 from accord_service.worker.admission import (
@@ -35,6 +35,7 @@ from accord_service.worker.admission import (
     LINES_MOST_A_SHOP,
     TURN_S,
     HandedOn,
+    public_most,
     reserving,
     shop_of,
 )
@@ -84,6 +85,7 @@ class WholeRequestWorker(ThreadWorker):  # type: ignore[misc]  # gunicorn has no
                 most_a_key=LINES_MOST_A_KEY if lane == LINES else config.heavy_most_a_key,
                 most_a_shop=LINES_MOST_A_SHOP if lane == LINES else config.heavy_most_a_shop,
                 shop_of=shop_of,
+                fewer_of=public_most,
             )
             for lane in LANES
         }
@@ -194,10 +196,11 @@ class WholeRequestWorker(ThreadWorker):  # type: ignore[misc]  # gunicorn has no
             keeps = bool(self.handle_request(exchange.request, exchange))
             return exchange.answer(), keeps
         except (Exception, SystemExit) as error:
-            if exchange.passage is not None:
+            if exchange.passage is not None and (exchange.passage.has_begun or isinstance(error, ClientGone)):
                 # Some of it may be sent: an answer without its last line says by itself that it broke off.
                 details = {"why": str(error) or type(error).__name__}
                 logger.info("an answer line by line broke off", extra={DETAILS: details})
                 return exchange.answer(), False
             # Nothing of an answer that broke off was sent, so that there can be a whole one instead.
-            return self._refusal(exchange.request, connection, error), False
+            cause = error.__cause__ if isinstance(error, BrokenBody) and error.__cause__ is not None else error
+            return self._refusal(exchange.request, connection, cause), False

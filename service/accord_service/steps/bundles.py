@@ -18,10 +18,10 @@ from datetime import date, timedelta
 from typing import Any
 
 from accord_rules.authority import Authority, code_digest
-from accord_rules.documents.answers import INTEGER, STRING
+from accord_rules.documents.answers import INTEGER, STRING, Free
 from accord_rules.documents.canonical import canonical
-from accord_rules.documents.files import BookError
-from accord_rules.documents.reading import DocumentError, read, required
+from accord_rules.documents.files import DOCUMENT_KINDS, BookError
+from accord_rules.documents.reading import Date, DocumentError, Many, Name, Object, Whole, read, required
 from accord_rules.documents.writing import Documented
 from accord_rules.governance.house import NO_HOUSE_RULES, HouseAuthority, HouseError, HouseRules, read_house
 from accord_rules.load.loader import from_documents
@@ -35,6 +35,7 @@ from accord_service.store import HouseRecord, SealError, Seals, ShopRecord
 
 PURPOSE = "accord-bundle-1"
 VECTORS_MOST = 6
+_COUNT_MOST = 1_000_000_000
 # Each of a reader's own answers says so in its basis.
 BASIS = "bundle"
 Document = Mapping[str, Any]
@@ -102,7 +103,7 @@ class Bundle:
     revision: int
     code: str
     documents: Document
-    vectors: Sequence[Document]
+    vectors: Sequence[_Vector]
 
     def age_days(self, today: date) -> int:
         """Days since it was made."""
@@ -196,33 +197,53 @@ def _refused(why: str, more: str = "") -> BundleRefused:
 
 def _signed(data: bytes) -> SignedBundle:
     try:
-        document = json.loads(data)
+        document = json.loads(data.decode())  # UTF-8 alone: what is kept is kept as text
         return SignedBundle(**{name: document[name] for name in SignedBundle.__dataclass_fields__})
     except (ValueError, KeyError, TypeError):
         raise _refused("unreadable") from None
 
 
+@dataclass(frozen=True, slots=True)
+class _Vector:
+    order: Document = required(Free())
+    answer: Document = required(Free())
+
+
+@dataclass(frozen=True, slots=True)
+class _Content:
+    """What the text of a bundle's content is; what is in the documents is read by those whose they are."""
+
+    shop_id: str = required(Name())
+    revision: int = required(Whole(0, _COUNT_MOST))
+    shop_version: int = required(Whole(0, _COUNT_MOST))
+    house_rules_version: int = required(Whole(0, _COUNT_MOST))
+    made_on: str = required(Date())
+    expires_on: str = required(Date())
+    code_digest: str = required(STRING)
+    digest: str = required(STRING)
+    shop: Document = required(Free())
+    house_rules: Document = required(Free())
+    book: Document = required(Free())
+    vectors: tuple[_Vector, ...] = required(Many(Object(_Vector), VECTORS_MOST))
+
+
 def _content(text: str) -> Bundle:
     try:
-        content = json.loads(text)
-        number = Number(
-            content["revision"], content["shop_version"], content["house_rules_version"], content["made_on"]
-        )
-        shop_id = content["shop_id"]
-        house = no_house(shop_id)
-        if content["house_rules_version"]:
-            house = HouseRecord(shop_id, content["house_rules_version"], content["house_rules"], 0.0)
-        return Bundle(
-            number=number,
-            expires_on=date.fromisoformat(content["expires_on"]),
-            shop=KnownShop(ShopRecord(shop_id, content["shop_version"], content["shop"], 0.0), house),
-            revision=content["revision"],
-            code=content["code_digest"],
-            documents=content["book"],
-            vectors=content["vectors"],
-        )
-    except (ValueError, KeyError, TypeError):
+        content = read(_Content, json.loads(text))
+    except ValueError:  # no JSON, or no such document
         raise _refused("unreadable") from None
+    shop_id, house = content.shop_id, no_house(content.shop_id)
+    if content.house_rules_version:
+        house = HouseRecord(shop_id, content.house_rules_version, content.house_rules, 0.0)
+    return Bundle(
+        number=Number(content.revision, content.shop_version, content.house_rules_version, content.made_on),
+        expires_on=date.fromisoformat(content.expires_on),
+        shop=KnownShop(ShopRecord(shop_id, content.shop_version, content.shop, 0.0), house),
+        revision=content.revision,
+        code=content.code_digest,
+        documents=content.book,
+        vectors=content.vectors,
+    )
 
 
 class BundledAuthority:
@@ -249,6 +270,11 @@ class BundledAuthority:
         """The authority, under the shop's house rules."""
         return self._house
 
+    @property
+    def revision(self) -> int:
+        """The revision of its book."""
+        return self._house.book.revision
+
     def validate(self, order: Document) -> dict[str, Any]:
         """The verdict's document. Raises DocumentError with every fault of the order."""
         return _answer(self._house, order, self.shop) | {"basis": BASIS}
@@ -269,18 +295,20 @@ def opened(bundle: Bundle, today: date) -> BundledAuthority:
     """
     if bundle.code != code_digest():
         raise _refused("another-code")
+    if lacking := sorted(DOCUMENT_KINDS - bundle.documents.keys()):
+        raise _refused("fails", f" (its book has no {lacking[0]})")
     try:
         # The same code tried its examples before it published them.
         book = from_documents(bundle.documents, bundle.revision, tried=bundle.documents)
         rules = read_house(bundle.shop.house.document)
         shop = bundle.shop.at(book, today)
         of_day = bundle.shop.at(book, date.fromisoformat(bundle.number.day))
-    except (BookError, DocumentError, HouseError, ShopDoesNotFit, LookupError, TypeError) as error:
+    except (BookError, DocumentError, HouseError, ShopDoesNotFit) as error:
         raise BundleRefused("fails", f"The bundle can't be used: {error}") from None
     authority = Authority(book)
     bundled = BundledAuthority(authority, _under(authority, rules), shop)
     for vector in bundle.vectors:
-        if canonical(_answer(bundled.authority, vector["order"], of_day)) != canonical(vector["answer"]):
+        if canonical(_answer(bundled.authority, vector.order, of_day)) != canonical(vector.answer):
             bundled.close()
             raise _refused("fails")
     return bundled

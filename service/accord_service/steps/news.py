@@ -122,9 +122,9 @@ def _keys_in(entries: Iterable[SealedEntry]) -> set[str]:
 def _authors(store: Store, entries: Sequence[SealedEntry]) -> Mapping[str, str]:
     """The shop that made each proposal spoken of."""
     ids = {entry.subject_id for entry in entries if entry.event in _OF_PROPOSALS and entry.subject_id is not None}
-    proposals = [proposal for id_ in sorted(ids) if (proposal := store.proposals.get(id_)) is not None]
-    keys = store.keys.get_all({proposal.author for proposal in proposals})
-    return {proposal.id: keys[proposal.author].shop for proposal in proposals if proposal.author in keys}
+    proposals = store.proposals.get_all(ids)
+    keys = store.keys.get_all({proposal.author for proposal in proposals.values()})
+    return {id_: keys[proposal.author].shop for id_, proposal in proposals.items() if proposal.author in keys}
 
 
 def _whose(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -96,6 +96,13 @@ class ProposalStore:
     def get(self, id_: str) -> ProposalRecord | None:
         """The proposal as it was written last; None where there is none."""
         return _record(id_, self._committer.get(_key(id_)))
+
+    def get_all(self, ids: Iterable[str]) -> dict[str, ProposalRecord]:
+        """The proposals of these ids that there are, asked for together."""
+        ids = tuple(dict.fromkeys(ids))
+        documents = self._committer.get_all([_key(id_) for id_ in ids])
+        records = (_record(id_, versioned) for id_, versioned in zip(ids, documents, strict=True))
+        return {record.id: record for record in records if record is not None}
 
     def list(self, state: str | None = None, cursor: str | None = None, limit: int = 50) -> Page[ProposalRecord]:
         """Newest first, of one state or of all. Raises ValueError for a cursor that no page gave."""

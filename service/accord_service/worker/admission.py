@@ -13,7 +13,7 @@ from contextlib import contextmanager
 
 from accord_rules.orders.order import Order
 from accord_rules.orders.shop import Shop
-from accord_service.http.roles import COLLECTIVE
+from accord_service.http.roles import COLLECTIVE, STOREFRONT
 
 # Prints times presses from which judging an order is heavy, if it has several prints. A rejected one of four prints on
 # four presses takes some 0.2 CPU seconds with its remedies, one of twelve 0.6 (measured).
@@ -24,6 +24,8 @@ HEAVY_FROM = 17
 LANES = QUESTIONS, BOOKS, LINES = ("questions", "books", "lines")
 # Of that lane, a key has so many places, and its shop.
 LINES_MOST_A_KEY, LINES_MOST_A_SHOP = 2, 3
+# Of each lane, the storefronts of a shop together.
+STOREFRONT_MOST = 2
 # After so many seconds a request that is answered line by line ends, to be gone on with in another: at once where
 # others wait for the lane, else when a key that was revoked meanwhile, or a new revision, has waited long enough.
 TURN_S, TURN_MOST_S = 10.0, 300.0
@@ -42,9 +44,16 @@ class HandedOn(BaseException):
         super().__init__(key, lane)
 
 
-def asker(shop_id: str, key_id: str) -> str:
-    """Who has places in the lane: a key, and behind it its shop. A key of the collective stands for itself."""
-    return f"{key_id if shop_id == COLLECTIVE else shop_id}/{key_id}"
+def asker(shop_id: str, key_id: str, role: str = "") -> str:
+    """Who has places in the lane: a key, and behind it its shop. A key of the collective stands for itself, and all
+    keys of a shop's storefronts, which anybody may have, for one."""
+    who = STOREFRONT if role == STOREFRONT else key_id
+    return f"{key_id if shop_id == COLLECTIVE else shop_id}/{who}"
+
+
+def public_most(asker: str) -> int | None:
+    """How many places a shop's storefronts have, None for other askers: whoever opens their pages could take them."""
+    return STOREFRONT_MOST if asker.endswith(f"/{STOREFRONT}") else None
 
 
 def shop_of(asker: str) -> str:

@@ -242,19 +242,17 @@ def test_the_tree_of_errors_is_the_python_clients() -> None:
 
 # -- one that misbehaves -----------------------------------------------------------------------------------------------
 
-FAST = {"silenceS": 0.3}
-
 
 def test_busy_then_answered_waits_as_asked(faulty: Any) -> None:
     faulty.will(faulty.answer(503, {"title": "busy"}, PROBLEM, Retry_After="7"), faulty.answer(200, WHOLE))
-    asked = ask(faulty.url, "token", call("validate", ORDER), **FAST)
+    asked = ask(faulty.url, "token", call("validate", ORDER))
     assert (asked.value["verdict"], asked.waits) == ("accepted", [7])
     assert [request.body for request in faulty.seen] == [faulty.seen[0].body] * 2
 
 
 def test_a_write_that_is_still_under_way_is_asked_for_again(faulty: Any) -> None:
     faulty.will(faulty.answer(409, {}, PROBLEM, Retry_After="1"), faulty.answer(201, {"record_id": "rec_1"}))
-    assert ask(faulty.url, "token", call("record", ORDER), **FAST).waits == [1]
+    assert ask(faulty.url, "token", call("record", ORDER)).waits == [1]
     first, second = (request.headers["Idempotency-Key"] for request in faulty.seen)
     assert first == second != ""
 
@@ -262,14 +260,14 @@ def test_a_write_that_is_still_under_way_is_asked_for_again(faulty: Any) -> None
 def test_retry_after_may_be_a_date(faulty: Any) -> None:
     then = format_datetime(datetime.now(UTC) + timedelta(seconds=12), usegmt=True)
     faulty.will(faulty.answer(429, {}, PROBLEM, Retry_After=then), faulty.answer(200, WHOLE))
-    (waited,) = ask(faulty.url, "token", call("validate", ORDER), **FAST).waits
+    (waited,) = ask(faulty.url, "token", call("validate", ORDER)).waits
     assert 8 < waited <= 12
 
 
 @pytest.mark.parametrize("header", ["soon", "-1", "1.5", "2"])
 def test_a_retry_after_that_says_nothing_is_as_none(faulty: Any, header: str) -> None:
     faulty.will(faulty.answer(503, {}, PROBLEM, Retry_After=header), faulty.answer(200, WHOLE))
-    (waited,) = ask(faulty.url, "token", call("validate", ORDER), **FAST).waits
+    (waited,) = ask(faulty.url, "token", call("validate", ORDER)).waits
     assert waited == 2 if header == "2" else 0.125 <= waited <= 0.25
 
 
@@ -284,7 +282,7 @@ def test_waits_are_jittered(faulty: Any) -> None:
 
 def test_a_wait_beyond_the_bound_is_the_callers_to_take(faulty: Any) -> None:
     faulty.will(faulty.answer(429, {"title": "too often"}, PROBLEM, Retry_After="21"))
-    asked = ask(faulty.url, "token", call("validate", ORDER), **FAST)
+    asked = ask(faulty.url, "token", call("validate", ORDER))
     assert (asked.error["name"], asked.error["retryAfterS"], asked.waits) == ("TooManyRequests", 21, [])
     assert len(faulty.seen) == 1
 
@@ -294,7 +292,7 @@ def test_a_wait_beyond_the_bound_is_the_callers_to_take(faulty: Any) -> None:
 )
 def test_tries_are_bounded_and_grow_apart(faulty: Any, status: int, name: str) -> None:
     faulty.will(faulty.answer(status, b"<html>gateway</html>", "text/html"))
-    asked = ask(faulty.url, "token", call("validate", ORDER), retries=3, **FAST)
+    asked = ask(faulty.url, "token", call("validate", ORDER), retries=3)
     assert (asked.error["name"], asked.error["status"], len(faulty.seen)) == (name, status, 4)
     assert asked.waits[0] < asked.waits[2]
 
@@ -311,21 +309,21 @@ def test_tries_are_bounded_and_grow_apart(faulty: Any, status: int, name: str) -
 )
 def test_other_refusals_are_not_tried_again(faulty: Any, status: int, name: str) -> None:
     faulty.will(faulty.answer(status, {"title": "no", "detail": "because"}, PROBLEM))
-    error = ask(faulty.url, "token", call("validate", ORDER), **FAST).error
+    error = ask(faulty.url, "token", call("validate", ORDER)).error
     assert (error["name"], error["message"], len(faulty.seen)) == (name, f"{status}: because", 1)
 
 
 @pytest.mark.parametrize("fault", ["hang_up", "half_an_answer"])
 def test_lost_connections_are_tried_again(faulty: Any, fault: str) -> None:
     faulty.will(getattr(faulty, fault), faulty.answer(200, WHOLE))
-    asked = ask(faulty.url, "token", call("validate", ORDER), **FAST)
+    asked = ask(faulty.url, "token", call("validate", ORDER))
     assert (asked.value["verdict"], len(faulty.seen), len(asked.waits)) == ("accepted", 2, 1)
 
 
 @pytest.mark.parametrize("fault", ["hang_up", "half_an_answer"])
 def test_connections_lost_for_good_are_told(faulty: Any, fault: str) -> None:
     faulty.will(getattr(faulty, fault))
-    error = ask(faulty.url, "tell-nobody", call("validate", ORDER), **FAST).error
+    error = ask(faulty.url, "tell-nobody", call("validate", ORDER)).error
     assert (error["name"], len(faulty.seen)) == ("ConnectionFailed", 3)
     assert faulty.url in error["message"]
     assert "tell-nobody" not in json.dumps(error)
@@ -333,13 +331,13 @@ def test_connections_lost_for_good_are_told(faulty: Any, fault: str) -> None:
 
 def test_what_speaks_no_http_is_no_answer(faulty: Any) -> None:
     faulty.will(faulty.no_http)
-    assert ask(faulty.url, "token", call("validate", ORDER), **FAST).error["name"] == "BadAnswer"
+    assert ask(faulty.url, "token", call("validate", ORDER)).error["name"] == "BadAnswer"
 
 
 @pytest.mark.parametrize("fault", ["stay_silent", "stop_halfway"])
 def test_a_silent_service_is_not_asked_again(faulty: Any, fault: str) -> None:
     faulty.will(getattr(faulty, fault))
-    asked = ask(faulty.url, "token", call("validate", ORDER), **FAST)
+    asked = ask(faulty.url, "token", call("validate", ORDER), silenceS=0.3)
     assert (asked.error["name"], len(faulty.seen), asked.waits) == ("TimedOut", 1, [])
     assert "within 0.3 s" in asked.error["message"]
 

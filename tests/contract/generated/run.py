@@ -1,4 +1,5 @@
-"""Generate two clients from the description that a service gives, and do a day's calls with each.
+"""Generate two clients from the description that a service gives, and do a day's calls with each; hold the types of the
+JavaScript client to it.
 
     python tests/contract/generated/run.py
 
@@ -27,6 +28,7 @@ from accord_service.serving import first_start
 from accord_service.store import EmbeddedServer, Seals, Store
 
 HERE = Path(__file__).parent
+JAVASCRIPT = HERE.parents[2] / "clients" / "javascript"
 DEMO = HERE.parents[2] / "demo"
 SHOP, CALLERS = "harbour-lane", ("counter", "owner")
 
@@ -69,12 +71,15 @@ def python_client(folder: Path, address: str, tokens: list[str]) -> None:
 
 
 def typescript_client(folder: Path, address: str, tokens: list[str]) -> None:
-    for name in ("package.json", "tsconfig.json", "calls.ts"):
+    for name in ("package.json", "tsconfig.json", "calls.ts", "types.ts"):
         shutil.copy(HERE / name, folder)
     run("npm", "install", "--silent", "--no-package-lock", cwd=folder)
+    # The types of the client that is written by hand are held to the description too (types.ts).
+    shutil.copytree(JAVASCRIPT, folder / "node_modules" / "platen-accord-client")
     run("npx", "--no-install", "openapi-typescript", "openapi.json", "-o", "schema.d.ts", cwd=folder)
     run("npx", "--no-install", "tsc", "-p", ".", cwd=folder)
     run("node", "built/calls.js", address, *tokens, cwd=folder)
+    run("node", "built/types.js", address, *tokens, cwd=folder)
 
 
 def main() -> None:

@@ -7,14 +7,14 @@ from __future__ import annotations
 
 import pytest
 
-from accord_rules.advise.plans import NO_EXPERIENCE, PLANS_MOST, Experience
+from accord_rules.advise.plans import NO_EXPERIENCE, Experience
 from accord_rules.authority import Authority
 from accord_rules.documents.reading import read
 from accord_rules.governance.outcomes import OutcomeCounts, summary
 from accord_rules.orders.order import Order
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
-from accord_rules.verdict import Plan, Recommendation
+from accord_rules.verdict import PLANS_MOST, Plan, Recommendation
 
 ASKED = read(
     Order,

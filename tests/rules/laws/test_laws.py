@@ -13,7 +13,7 @@ from typing import Any
 import pytest
 from tests.rules.laws.questions import ORDERS, SEED, WORKABLE, opened, questions
 
-from accord_rules.advise.plans import PLANS_MOST, search
+from accord_rules.advise.plans import search
 from accord_rules.authority import Authority
 from accord_rules.derive.case import Case
 from accord_rules.documents.canonical import canonical
@@ -24,7 +24,7 @@ from accord_rules.orders.order import Order
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
 from accord_rules.revision.names import resolve
-from accord_rules.verdict import Verdict
+from accord_rules.verdict import PLANS_MOST, Verdict
 from accord_rules.weigh.scales import Weighed
 
 

@@ -18,7 +18,7 @@ from tests.service.conftest import ok
 from tests.service.effect_workers import work_out
 from werkzeug.serving import make_server
 
-from accord_service.cli.audit import _read_here
+from accord_service.cli.auditing import _read_here
 from accord_service.cli.main import main
 from accord_service.store import ChainHead, EmbeddedServer, Event, SealedEntry, Seals, Store, UnsealedEntry, broken_at
 from accord_service.store.audit import seal

@@ -60,7 +60,7 @@ class Reader:
 
     def examples(self, name: str) -> list[Any]:
         _, _, operation = self.operations()[name]
-        (content,) = operation["requestBody"]["content"].values()
+        content, *_ = operation["requestBody"]["content"].values()
         return [example["value"] for example in content["examples"].values()]
 
     def do(self, name: str, who: tuple[str, str], **names: str) -> Any:

@@ -165,6 +165,8 @@ def test_reasons_have_their_numbers_and_a_link_to_the_rule(day: Day) -> None:
         assert f'href="/library/rules/{finding["rule"]}"' in page
         for limit, value in finding["limit"].items():
             assert f'<a href="/library/limits/{limit}">{value}</a>' in page
+    for address in set(re.findall(r'href="(/library/[^"]+)"', page)):
+        assert day.clients["harbour-lane"].get(address).status_code == 200, address
 
 
 def test_a_remedy_is_one_click_and_comes_out_as_it_says(day: Day) -> None:

@@ -75,7 +75,9 @@ def test_a_rule_says_what_why_and_on_what_it_rests(counter: FlaskClient) -> None
 
 
 def test_numbers_are_in_the_visitors_units(counter: FlaskClient, signed_in: Callable[..., FlaskClient]) -> None:
-    assert "109 °F" in text_of(counter.get(f"/library/limits/{LIMIT}").text)
+    told = text_of(counter.get(f"/library/limits/{LIMIT}").text)
+    assert "109 °F" in told
+    assert "Smallest change that matters 2 °F" in told, "1 °C more is 1.8 °F more, in whole degrees"
     metric = text_of(signed_in("mill-loft").get(f"/library/limits/{LIMIT}").text)
     assert "43 °C" in metric
     assert "°F" not in metric

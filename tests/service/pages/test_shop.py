@@ -323,7 +323,7 @@ def test_what_somebody_else_changed_of_a_press_is_told_and_nothing_typed_is_lost
     mine = hidden_fields(seen.text, address) | {"type": "swing-away", "platen/width": "381", "platen/height": "381"}
     refused = client.post(address, data=mine)
     assert refused.status_code == 412
-    assert re.search("platen width .*400 mm", text(refused))
+    assert re.search("platen › width .*400 mm", text(refused))
     assert typed(refused)["platen/width"] == "381"
     assert desk.shop("quay-annex")["presses"][0]["platen"]["width"] == "400 mm"
     again = hidden_fields(refused.text, address) | {"type": "swing-away", "platen/width": "381", "platen/height": "381"}
@@ -503,10 +503,12 @@ def test_what_would_loosen_a_limit_is_refused_with_the_order_that_would_slip_thr
     page = text(refused)
     assert "40 % is looser than the book's 50 %" in page
     assert "This order would slip through:" in page
-    assert re.search("40 % polyester.*Dye sublimation print on the front", page)
-    assert re.search("By the collective's book ✕ rejected", page)
+    assert re.search("40 % polyester, white, .*undyed.*; Dye sublimation print on the front", page)
+    assert re.search("By the collective's book ✗ rejected", page)
     assert re.search("By your value ! conditional", page)
     assert "dye-on-too-little-polyester" in page
+    (address,) = re.findall(r'href="(/counter\?[^"]+)"', refused.text)
+    assert "dye-on-too-little-polyester" in owner.get(html.unescape(address)).text, "the book's rule stands there"
     assert typed(refused)["value"] == "40"
     assert desk.house()["limits"] == {}
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import queue
 import threading
 from collections.abc import Callable
+from typing import Any
 
 from accord_service.serving.fair_lane import FairLane
 
@@ -12,7 +13,7 @@ from accord_service.serving.fair_lane import FairLane
 class Gated:
     """A lane of one thread, whose work waits at a gate; ``done`` says what was done, in order."""
 
-    def __init__(self, most: int, most_a_key: int, most_a_shop: int | None = None) -> None:
+    def __init__(self, most: int, most_a_key: int, most_a_shop: int | None = None, **more: Any) -> None:
         self.gate, self.begun, self.done = threading.Semaphore(0), queue.SimpleQueue[str](), queue.SimpleQueue[str]()
         self.lane: FairLane[str] = FairLane(
             "tried",
@@ -22,6 +23,7 @@ class Gated:
             most_a_key=most_a_key,
             most_a_shop=most_a_shop,
             shop_of=lambda key: key.partition("/")[0],
+            **more,
         )
 
     def _work(self, task: str) -> None:
@@ -49,6 +51,12 @@ def test_keys_take_turns_whoever_asked_most() -> None:
     for key, task in (("a", "a2"), ("a", "a3"), ("a", "a4"), ("b", "b1"), ("c", "c1"), ("b", "b2")):
         assert gated.ask(key, task)
     assert gated.finish(7) == ["a1", "a2", "b1", "c1", "a3", "b2", "a4"]
+
+
+def test_a_key_that_may_have_fewer_places_has_no_more() -> None:
+    gated = Gated(most=9, most_a_key=4, fewer_of={"a/public": 1}.get)
+    assert [gated.ask(key, key) for key in ("a/public", "a/public", "a/own", "a/own")] == [True, False, True, True]
+    gated.finish(3)
 
 
 def test_a_key_has_so_many_places_and_the_lane_so_many(wait_for: Callable[..., None]) -> None:

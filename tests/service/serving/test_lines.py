@@ -212,8 +212,21 @@ def test_chunks_that_are_none_end_it_without_a_last_line(service: Running, keys:
     lines = Lines(service, keys["quay-side"])
     lines.client.send(body)
     lines.client.sock.shutdown(socket.SHUT_WR)
-    assert b'"end"' not in lines.client.rest()
+    answer = lines.client.rest()
+    assert b'"end"' not in answer
+    # Before anything of it was sent there is an answer to what could not be read; afterwards it just ends.
+    assert answer.startswith(b"HTTP/1.1 400 ") is (b"zz" in body)
     lines.close()
+
+
+@pytest.mark.parametrize("body", [b"zz\r\nx", b""])
+def test_a_table_whose_header_never_comes_is_told_so(service: Running, keys: dict[str, str], body: bytes) -> None:
+    table = "Content-Type: text/csv"
+    with service.client() as client:
+        client.send(request("POST", PATH, keys["quay-side"], table, "Transfer-Encoding: chunked") + body)
+        answer = client.rest()
+    assert answer.startswith(b"HTTP/1.1 400 " if body else b"HTTP/1.1 408 ")
+    assert b"application/problem+json" in answer
 
 
 def test_a_body_that_ends_too_early_has_no_last_line(

@@ -13,7 +13,7 @@ from accord_rules.orders.shop import Shop
 from accord_service.api import examples
 from accord_service.store import Store
 from accord_service.worker import admission
-from accord_service.worker.admission import HandedOn, asker, is_heavy, reserving, shop_of
+from accord_service.worker.admission import HandedOn, asker, is_heavy, public_most, reserving, shop_of
 
 QUESTIONS = ("/v1/recommend", "/v1/envelope")
 
@@ -107,6 +107,15 @@ def test_writes_that_load_a_book_go_to_a_lane_of_their_own(changing: Any) -> Non
 def test_the_collectives_keys_share_nothing() -> None:
     assert shop_of(asker("quay-side", "key_a")) == shop_of(asker("quay-side", "key_b"))
     assert shop_of(asker("collective", "key_a")) != shop_of(asker("collective", "key_b"))
+
+
+def test_all_storefronts_of_a_shop_have_two_places_together() -> None:
+    """Their keys are public: with many of them nobody takes more of the shop's places, or of the house's, than this."""
+    pages = {asker("quay-side", key, "storefront") for key in ("key_a", "key_b")}
+    assert {public_most(page) for page in pages} == {2}
+    assert len(pages) == 1
+    assert shop_of(pages.pop()) == shop_of(asker("quay-side", "key_c", "counter"))
+    assert public_most(asker("quay-side", "key_c", "counter")) is None
 
 
 def test_an_order_recorded_in_the_lane_is_recorded_once_and_counted_once(

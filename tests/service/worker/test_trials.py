@@ -10,7 +10,7 @@ from click.testing import CliRunner
 
 from accord_rules.documents.files import BookError, Documents, shipped
 from accord_rules.load import loader
-from accord_service.cli import answerers
+from accord_service.cli import here
 from accord_service.cli.main import main
 from accord_service.serving import first_start
 from accord_service.worker import edition, trials
@@ -122,7 +122,7 @@ def test_a_red_self_test_is_not_remembered(documents: Documents, monkeypatch: py
 
 
 def test_the_command_tries_a_book_once(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(answerers, "_shipped", answerers._shipped.__wrapped__)
+    monkeypatch.setattr(here, "_shipped", here._shipped.__wrapped__)
     trial_count: list[Any] = []
     monkeypatch.setattr(loader.examples, "failures", lambda book, tried: trial_count.append(tried is None) or [])
     for _ in range(2):

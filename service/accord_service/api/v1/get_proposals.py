@@ -3,7 +3,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from accord_rules.documents.reading import Choice, optional
-from accord_rules.governance.proposal import STATES
+from accord_rules.governance.words import STATES
 from accord_service.api.endpoint import Call, endpoint
 from accord_service.api.governance_answers import Proposals
 from accord_service.api.proposals import shown_proposal

@@ -2,10 +2,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from accord_rules.advise.plans import PLANS_MOST
 from accord_rules.documents.reading import Choice, Many, Whole, optional
 from accord_rules.orders.order import Order
-from accord_rules.verdict import Recommendation
+from accord_rules.verdict import PLANS_MOST, Recommendation
 from accord_service.api import examples
 from accord_service.api.endpoint import Call, always, endpoint
 from accord_service.api.request import note

@@ -6,12 +6,13 @@ from collections import Counter
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 
-from accord_service.cli.answerers import Answerer, Document
 from accord_service.cli.codes import UNREAD
 from accord_service.cli.failure import Failure
 from accord_service.cli.orders import Refused
-from accord_service.cli.tables.rows import Asked, Problem, problems_of
+from accord_service.cli.tables.refusals import problems_of
 from accord_service.cli.tables.sources import Source
+from accord_service.cli.told import Answerer, Document
+from accord_service.tables.rows import Asked, Problem
 
 # So many are asked in one go: enough that the way there and back is nothing beside judging them.
 TOGETHER = 256
@@ -44,9 +45,13 @@ class Result:
 
 @dataclass(slots=True)
 class Sum:
-    """How many rows there were of each verdict, and the revision that they were answered from."""
+    """How many rows there were of each verdict, and the revision that they were answered from.
+
+    ``bundled``: of these, how many have their verdict from a bundle, without a service.
+    """
 
     words: Counter[str] = field(default_factory=Counter)
+    bundled: int = 0
     empty: int = 0
     revision: int | None = None
     last: Result | None = None
@@ -61,6 +66,7 @@ class Sum:
         self.last = result
         if result.answer is not None:
             self.revision = result.answer["revision"]
+            self.bundled += result.answer["basis"] == "bundle"
 
 
 def results(accord: Answerer, source: Source, from_row: int, revision: int | None) -> Iterator[Result]:

@@ -13,7 +13,6 @@ from typing import IO
 import click
 
 from accord_rules.documents.counted import counted
-from accord_service.cli.answerers import Answerer
 from accord_service.cli.codes import DONE, UNASKED, code_of, worst
 from accord_service.cli.failure import Failure
 from accord_service.cli.output import MOST_WIDTH, Output
@@ -22,16 +21,20 @@ from accord_service.cli.tables.look import show_columns, unread_lines
 from accord_service.cli.tables.progress import Progress
 from accord_service.cli.tables.results import APPENDED, TABLE, Writer, sum_lines, writer_of
 from accord_service.cli.tables.sources import How, Source, Table, sheet_of, source_of
+from accord_service.cli.told import Answerer
 
 
 @dataclass(frozen=True, slots=True)
 class Wanted:
-    """What is to be done with the files: how results are written and where to, and where to go on."""
+    """What is to be done with the files: how results are written and where to, and where to go on.
+
+    ``from_row``: of the first file; None for a run that begins, and not one that goes on with another.
+    """
 
     output: str
     to: Path | None
     every: bool
-    from_row: int
+    from_row: int | None
     revision: int | None
 
 
@@ -71,43 +74,60 @@ def _answered(accord: Answerer, sources: Sequence[Source], files: Sequence[str],
         if wanted.output == TABLE:
             _introduce(output, accord, sources)
         try:
-            for source in sources:
-                _through(accord, source, writer, stream, sums, wanted)
+            for place in range(len(sources)):
+                _through(accord, sources[place:], writer, stream, sums, wanted, is_first=place == 0)
         finally:
             sums.empty = sum(source.empty for source in sources)
             writer.end(sums)
     return sums
 
 
-def _through(accord: Answerer, source: Source, writer: Writer, stream: IO[str], sums: Sum, wanted: Wanted) -> None:
+def _through(
+    accord: Answerer,
+    left: Sequence[Source],
+    writer: Writer,
+    stream: IO[str],
+    sums: Sum,
+    wanted: Wanted,
+    *,
+    is_first: bool,
+) -> None:
+    """The first of the files that are left, from its first row to its last."""
     progress = Progress.of_terminal()
-    done = 0
+    source = left[0]
+    row = (wanted.from_row or 1) if is_first else 1
     try:
-        for result in results(accord, source, wanted.from_row, sums.revision):
+        for result in results(accord, source, row, sums.revision):
             progress.clear()
             writer.write(result)
             stream.flush()  # what was answered is there, whatever becomes of this process
             sums.add(result)
-            done += 1
+            row = result.row + 1
             progress.show(sums.rows, source.share_done())
     except Failure as failure:
-        raise Failure(f"{failure.message}\n{_how_to_go_on(source, sums, done, wanted)}") from None
+        raise Failure(f"{failure.message}\n{_how_to_go_on(left, row, sums, wanted)}") from None
     except KeyboardInterrupt:
-        raise Failure(f"Stopped.\n{_how_to_go_on(source, sums, done, wanted)}") from None
+        raise Failure(f"Stopped.\n{_how_to_go_on(left, row, sums, wanted)}") from None
     finally:
         progress.clear()
 
 
-def _how_to_go_on(source: Source, sums: Sum, done: int, wanted: Wanted) -> str:
-    """Which rows are answered, and what to type for the others."""
-    row = sums.last.row + 1 if done and sums.last is not None else wanted.from_row
-    if row == 1:
+def _how_to_go_on(left: Sequence[Source], row: int, sums: Sum, wanted: Wanted) -> str:
+    """Which rows are answered, and what to type for the others, so that none is left out or asked twice."""
+    source = left[0]
+    if row == 1 and not sums.rows and wanted.from_row is None:
         return f"No row of {source.file} was answered."
-    revision = f" --revision {sums.revision}" if sums.revision is not None else ""
-    return (
-        f"Of {source.file} everything before row {row} is answered, and kept. Go on with the same options and\n"
-        f"  accord validate {shlex.quote(source.file)} --from-row {row}{revision}"
+    told = (
+        f"Of {source.file} everything before row {row} is answered"
+        if row > 1
+        else f"Before {source.file} all is answered"
     )
+    same = "the same options"
+    if wanted.to is not None and wanted.output not in APPENDED:
+        same += f", another --to since {wanted.output} can't be gone on with,"
+    files = " ".join(shlex.quote(of.file) for of in left)
+    revision = f" --revision {sums.revision}" if sums.revision is not None else ""
+    return f"{told}, and kept. Go on with {same} and\n  accord validate {files} --from-row {row}{revision}"
 
 
 @contextlib.contextmanager
@@ -116,7 +136,7 @@ def _destination(files: Sequence[str], wanted: Wanted) -> Iterator[tuple[IO[str]
     if wanted.to is None:
         yield sys.stdout, Output.of_terminal(), True
         return
-    goes_on = wanted.from_row > 1 and wanted.to.exists()
+    goes_on = wanted.from_row is not None and wanted.to.exists()
     if any(wanted.to.exists() and Path(file).exists() and wanted.to.samefile(file) for file in files):
         raise click.UsageError(f"--to {wanted.to} is the file that is read.")
     if goes_on and wanted.output not in APPENDED:

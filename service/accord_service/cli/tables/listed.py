@@ -10,8 +10,8 @@ from typing import Any
 
 from accord_service.cli.failure import Failure
 from accord_service.cli.orders import MOST_BYTES
-from accord_service.cli.tables.rows import Asked, Problem
 from accord_service.http import strict_json
+from accord_service.tables.rows import Asked, Problem
 
 _READ_BYTES = 64 * 1024
 _MARK = b"\xef\xbb\xbf"

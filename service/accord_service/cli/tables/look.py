@@ -6,10 +6,10 @@ import json
 
 from accord_rules.documents.counted import counted
 from accord_service.cli.output import Output
-from accord_service.cli.tables.cells import text_of
-from accord_service.cli.tables.columns import Columns, letter_of, missing
-from accord_service.cli.tables.rows import Row, asked
 from accord_service.cli.tables.sources import Table
+from accord_service.tables.cells import text_of
+from accord_service.tables.columns import Columns, letter_of, missing
+from accord_service.tables.rows import Row, asked
 
 _HEADS = ("", "header", "field", "unit", "first value")
 _MOST = (3, 18, 29, 4)

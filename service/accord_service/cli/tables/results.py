@@ -14,11 +14,11 @@ from types import MappingProxyType
 from typing import IO, Protocol
 from xml.sax.saxutils import escape, quoteattr
 
-from accord_service.cli.answerers import Document
 from accord_service.cli.codes import UNREAD, WORKABLE
 from accord_service.cli.output import Output
 from accord_service.cli.show import settings_line, style_of
 from accord_service.cli.tables.asking import Result, Sum
+from accord_service.cli.told import Document
 
 CSV_COLUMNS = (
     "file",
@@ -31,6 +31,7 @@ CSV_COLUMNS = (
     "reason",
     "remedy",
     "revision",
+    "basis",
 )
 # A spreadsheet takes a cell that begins so for a formula, and works it out (OWASP, CSV injection).
 _FORMULA = ("=", "+", "-", "@", "\t", "\r")
@@ -145,6 +146,8 @@ def sum_lines(sums: Sum) -> list[str]:
         lines[0] += f" {_count(sums.empty, 'empty row')} left out."
     if sums.revision is not None:
         lines[0] += f" Book revision {sums.revision}."
+    if sums.bundled:
+        lines.append(f"Without a service, from the bundle on this machine: {sums.bundled:,} of the verdicts.")
     if sums.words["undetermined"]:
         lines.append("Undetermined orders have a question open: press none of them before it is answered.")
     return lines
@@ -175,6 +178,7 @@ class Csv:
             reason_of(result),
             remedy_of(result),
             answer["revision"] if answer is not None else "",
+            answer["basis"] if answer is not None else "",
         )
         self._writer.writerow([unformulated(cell) for cell in cells])
 

@@ -10,9 +10,9 @@ from pathlib import Path
 from typing import Protocol
 
 from accord_service.cli.failure import Failure
-from accord_service.cli.tables.rows import Row
+from accord_service.tables.rows import Row
+from accord_service.tables.separated import delimiter_of, delimiter_said, wrong_quotes
 
-_DELIMITERS = ";\t,"
 _READ_BYTES = 64 * 1024
 _HEADER_CHARACTERS_MOST = 64 * 1024
 _TWO_BYTE_MARKS = (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)
@@ -71,30 +71,17 @@ class Separated:
                 except StopIteration:
                     break
                 except csv.Error as error:
-                    yield Row(number, (), _wrong_quotes(error))
+                    yield Row(number, (), wrong_quotes(error))
 
     def _delimiter(self) -> tuple[str, int]:
         """What parts the fields, and how many lines say so before the header ("sep=;" as some programs write it)."""
         with self._path.open(encoding=self._encoding, newline="") as text:
             line = text.readline(_HEADER_CHARACTERS_MOST)
-            if line.lower().startswith("sep=") and len(line.strip("\r\n")) == len("sep=;"):
-                return line[4], 1
+            if (said := delimiter_said(line)) is not None:
+                return said, 1
             while line and not line.strip():
                 line = text.readline(_HEADER_CHARACTERS_MOST)
-        outside = "".join(line.split('"')[::2])
-        most = max(_DELIMITERS, key=outside.count)
-        return most if most in outside else ",", 0
-
-
-def _wrong_quotes(error: csv.Error) -> str:
-    said = str(error)
-    if "end of data" in said:
-        return 'a cell begins with a quote that is never closed: the rows below it are in that cell; write " as ""'
-    if "field limit" in said:
-        return f"a cell is longer than {csv.field_size_limit()} characters: a quote may be open"
-    if "NUL" in said:
-        return "it holds bytes that are no text"
-    return 'a quote stands inside a quoted cell: write " as ""'
+        return delimiter_of(line), 0
 
 
 def _check_text(path: Path, encoding: str | None) -> int:

@@ -7,14 +7,15 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Protocol
 
-from accord_rules.documents.counted import counted
 from accord_service.cli.failure import Failure
 from accord_service.cli.orders import STDIN, Refused, read_order
-from accord_service.cli.tables.cells import text_of
-from accord_service.cli.tables.columns import Columns, OwnWords, letter_of, mapped, missing
 from accord_service.cli.tables.listed import Listed, is_list
-from accord_service.cli.tables.rows import Asked, Row, asked, problems_of, titles_of
+from accord_service.cli.tables.own_columns import columns_of
+from accord_service.cli.tables.refusals import problems_of
 from accord_service.cli.tables.sheets import Separated, Sheet
+from accord_service.tables.columns import Columns, OwnWords, missing
+from accord_service.tables.rows import Asked, Row, asked, titles_of
+from accord_service.tables.separated import fitting
 
 _TEXTS, _WORKBOOKS, _LINES = (".csv", ".tsv"), (".xlsx", ".xlsm"), (".ndjson", ".jsonl")
 _NOT_READ = (".xls", ".xlsb", ".ods", ".numbers", ".pdf")
@@ -94,7 +95,7 @@ class Table:
         self._is_text = isinstance(sheet, Separated)
         try:
             header = self._header(how.header_row)
-            self.columns: Columns = mapped(titles_of(header.cells), how.own, self.where)
+            self.columns: Columns = columns_of(titles_of(header.cells), how.own, self.where)
         except Failure:
             self.close()
             raise
@@ -125,24 +126,10 @@ class Table:
             if row.is_empty:
                 self.empty += 1
             else:
-                yield self._fitting(row)
+                yield fitting(row, self._width) if self._is_text else row
 
     def asked(self, from_row: int) -> Iterator[Asked]:
         return (asked(row, self.columns) for row in self.filled() if row.number >= from_row)
-
-    def _fitting(self, row: Row) -> Row:
-        """The row, or what is wrong with how many fields it has: in a text file its cells may have moved."""
-        if not self._is_text or row.fault is not None:
-            return row
-        count = len(row.cells)
-        has = f"the row has {counted(count, 'field')}, the header {self._width}"
-        if count < self._width:
-            return Row(row.number, (), f"{has}: one may be missing")
-        more = [index for index in range(self._width, count) if text_of(row.cells[index])]
-        if more:
-            fault = f"{has}: something stands in {letter_of(more[0])}, which has no header"
-            return Row(row.number, (), f"{fault}; a cell with the delimiter in it needs quotes")
-        return row
 
 
 class Single:

@@ -21,11 +21,11 @@ import openpyxl
 from openpyxl.utils.cell import column_index_from_string, coordinate_from_string, range_boundaries
 from openpyxl.utils.exceptions import InvalidFileException
 
+from accord_rules.documents.printable import plain_text
 from accord_service.cli.failure import Failure
-from accord_service.cli.output import plain_text
-from accord_service.cli.tables.cells import FormulaWithoutValue, Merged, Value
-from accord_service.cli.tables.columns import COLUMNS_MOST
-from accord_service.cli.tables.rows import Row
+from accord_service.tables.cells import FormulaWithoutValue, Merged, Value
+from accord_service.tables.columns import COLUMNS_MOST
+from accord_service.tables.rows import Row
 
 # What is unpacked at most, bytes: a sheet is read row by row, the rest (texts, styles) is held whole.
 UNPACKED_MOST = 512 * 1024 * 1024

@@ -6,7 +6,7 @@ from typing import Any
 
 from flask import Response, jsonify, make_response, redirect, request
 
-from accord_rules.governance.proposal import STATES as ALL_STATES
+from accord_rules.governance.words import STATES as ALL_STATES
 from accord_service.api.v1.get_proposal import get_proposal
 from accord_service.api.v1.get_proposal_changes import get_proposal_changes
 from accord_service.api.v1.get_proposal_effect import get_proposal_effect

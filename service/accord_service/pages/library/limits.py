@@ -19,7 +19,7 @@ from accord_service.pages.library.asking import (
     sources_of,
 )
 from accord_service.pages.library.rendering import as_of, rendered
-from accord_service.pages.library.showing import Document, limit_value, units_of
+from accord_service.pages.library.showing import Document, limit_step, limit_value, units_of
 from accord_service.pages.library.words import (
     SCOPE_WORDS,
 )
@@ -62,7 +62,7 @@ def library_limit(visit: Visit, name: str) -> Response | str:
             limit=told,
             entry=told["entry"],
             number=number,
-            step=limit_value(told["entry"], units_of(visit), told["entry"]["step"]),
+            step=limit_step(told["entry"], units_of(visit)),
             sources=sources_of(visit, told["entry"]["sources"]),
             history=history_of(visit, "limits", name),
             kind="limits",

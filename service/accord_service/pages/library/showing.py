@@ -10,9 +10,10 @@ from typing import Any
 from markupsafe import Markup, escape
 
 from accord_rules.documents import units
-from accord_rules.documents.reading import Flag, Many, Name, Object, Quantity, Reader, Table, members_of
+from accord_rules.documents.reading import Choice, Flag, Many, Name, Object, Quantity, Reader, Table, members_of
 from accord_rules.documents.units import METRIC, UnitError, UnitPreferences
-from accord_service.pages.library.words import address_of, spoken
+from accord_rules.verdict import LEVELS
+from accord_service.pages.library.words import LEVEL_WORDS, address_of, spoken
 from accord_service.pages.visit import Visit
 
 Document = Mapping[str, Any]
@@ -61,6 +62,14 @@ def limit_value(entry: Document, preferences: UnitPreferences, value: Any = None
     return quantity(units.DIMENSIONS[entry["dimension"]], entry["value"] if value is None else value, preferences)
 
 
+def limit_step(entry: Document, preferences: UnitPreferences) -> str:
+    """The smallest change of a limit that matters, in the units that are preferred."""
+    dimension, written = units.DIMENSIONS[entry["dimension"]], entry["step"]
+    if not isinstance(written, str):
+        return limit_value(entry, preferences, written)
+    return units.show(units.of_steps(dimension), units.parse(dimension, written), preferences)
+
+
 def sentence(text: str, limits: Mapping[str, str]) -> Markup:
     """A sentence of the book with its limits' values filled in; what depends on the order is told in words.
 
@@ -102,6 +111,8 @@ def _field(reader: Reader, value: Any, preferences: UnitPreferences, **named: An
     match reader:
         case Quantity(dimension=dimension):
             return Field(text=quantity(dimension, value, preferences), as_written=str(value), **named)
+        case Choice(words=words) if words == LEVELS:
+            return Field(text=LEVEL_WORDS[value][0].lower(), **named)
         case Flag():
             return Field(text="yes" if value else "no", **named)
         case Object(into=into):

@@ -7,7 +7,7 @@ finds its field by itself.
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from types import MappingProxyType
 from typing import Any
@@ -18,6 +18,8 @@ from werkzeug.datastructures import MultiDict
 from accord_rules.documents import typed
 from accord_rules.documents.reading import Fault, unescape
 from accord_service.http.problems import KeyUsedBefore, Problem
+from accord_service.pages.desk.changes import in_words
+from accord_service.steps.readable import leaves
 
 _NONE: Mapping[str, Any] = MappingProxyType({})
 # What the form was made from: its ETag, and the piece itself, by which what changed meanwhile can be told.
@@ -187,26 +189,6 @@ def seen_in(form: Form) -> Any:
         return None
 
 
-def leaves(document: Any, path: tuple[str, ...] = ()) -> Iterator[tuple[tuple[str, ...], str]]:
-    """Each innermost value of a document as text, with the names on the way to it."""
-    if isinstance(document, Mapping):
-        for name, value in document.items():
-            yield from leaves(value, (*path, str(name)))
-    elif isinstance(document, list) and any(isinstance(member, Mapping) for member in document):
-        for place, member in enumerate(document, 1):
-            yield from leaves(member, (*path, str(place)))
-    elif isinstance(document, list):
-        yield path, ", ".join(map(str, document)) or "nothing"
-    else:
-        yield path, _said(document)
-
-
-def _said(value: Any) -> str:
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    return "nothing" if value is None else f"{value:g}" if isinstance(value, float) else str(value)
-
-
 @dataclass(frozen=True, slots=True)
 class Moved:
     """One place of a document that somebody else changed; empty for nothing."""
@@ -220,7 +202,7 @@ def moved_since(before: Any, after: Any) -> tuple[Moved, ...]:
     """Where two versions of a piece differ, in words."""
     earlier, later = dict(leaves(before)), dict(leaves(after))
     return tuple(
-        Moved(" ".join(path).replace("_", " "), earlier.get(path, ""), later.get(path, ""))
-        for path in {**earlier, **later}
-        if earlier.get(path) != later.get(path)
+        Moved(in_words(place), earlier.get(place, ""), later.get(place, ""))
+        for place in {**earlier, **later}
+        if earlier.get(place) != later.get(place)
     )

@@ -13,7 +13,7 @@ from flask import Response, request
 
 from accord_rules.documents import typed, units
 from accord_rules.documents.reading import unescape
-from accord_rules.governance.house import PREFIX
+from accord_rules.governance.words import PREFIX
 from accord_rules.revision.rule import ABOUT, STATUSES
 from accord_rules.verdict import LEVELS
 from accord_service.api.v1.delete_house_rule import delete_house_rule
@@ -30,6 +30,7 @@ from accord_service.api.v1.post_house_rules import post_house_rules
 from accord_service.api.v1.put_house_limit import put_house_limit
 from accord_service.api.v1.put_house_rule import put_house_rule
 from accord_service.http.problems import ChangedMeanwhile, HouseRulesRefused, Problem
+from accord_service.pages.counter.told import sign_of
 from accord_service.pages.shop.asking import REFUSALS, entries
 from accord_service.pages.shop.forms import ETAG, Form, Moved, moved_since, seen_in, seen_text, with_unit, without_unit
 from accord_service.pages.shop.rooms import answered, is_check, led_to, shown
@@ -213,6 +214,7 @@ def _limit_shown(
         seen=seen_text(there) if moved or form.status == 200 else form.value("seen"),
         moved=moved,
         refused=() if problem is None else refused_in_words(visit, problem.refusals),
+        sign_of=sign_of,
         would_be="" if would_be is None else amount(entry, would_be, system),
         may=visit.may(put_house_limit),
     )

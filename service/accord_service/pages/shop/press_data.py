@@ -33,20 +33,20 @@ Document = Mapping[str, Any]
 # What each field of a press's document is called.
 LABELS = {
     "display_most": "Highest display setting",
-    "platen width": "Heated platen, width",
-    "platen height": "Heated platen, height",
+    "platen.width": "Heated platen, width",
+    "platen.height": "Heated platen, height",
     "opening": "How far it opens",
     "power": "Power",
     "voltage": "Voltage on its plate",
-    "circuit rating": "Circuit, rating",
-    "circuit voltage": "Circuit, voltage",
-    "circuit other_load": "Circuit, what else runs on it",
-    "circuit fuse": "Fuse in the plug",
-    "circuit three_phase": "Circuit, three phases",
-    "cylinder bore": "Cylinder, bore",
-    "cylinder count": "Cylinders",
-    "cylinder line_least": "Lowest line pressure",
-    "cylinder line_most": "Highest line pressure",
+    "circuit.rating": "Circuit, rating",
+    "circuit.voltage": "Circuit, voltage",
+    "circuit.other_load": "Circuit, what else runs on it",
+    "circuit.fuse": "Fuse in the plug",
+    "circuit.three_phase": "Circuit, three phases",
+    "cylinder.bore": "Cylinder, bore",
+    "cylinder.count": "Cylinders",
+    "cylinder.line_least": "Lowest line pressure",
+    "cylinder.line_most": "Highest line pressure",
 }
 
 PLATES = 4
@@ -148,8 +148,8 @@ def add_press(visit: Visit) -> Response:
     return led_to(f"/shop/presses/{press['id']}")
 
 
-def _press_ids(shop: Document) -> list[str]:
-    return [press["id"] for press in shop["presses"]]
+def _press_ids(shop: Document) -> Document:
+    return {"presses": [press["id"] for press in shop["presses"]]}
 
 
 def _new_shown(visit: Visit, shop: Document, etag: str, form: Form, moved: tuple[Moved, ...] = ()) -> Response:

@@ -19,17 +19,18 @@ from accord_service.api.v1.post_press_reading_confirm import post_press_reading_
 from accord_service.api.v1.post_press_readings import post_press_readings
 from accord_service.api.v1.put_shop_press import put_shop_press
 from accord_service.http.problems import NotFound, Problem
+from accord_service.pages.desk.changes import in_words
 from accord_service.pages.shop.asking import REFUSALS, entries, status_of
 from accord_service.pages.shop.calibration import calibration_plot, state_of
 from accord_service.pages.shop.forms import (
     Form,
-    leaves,
     with_unit,
 )
 from accord_service.pages.shop.overview import press_findings, press_names
 from accord_service.pages.shop.press_data import LABELS, in_units, press_type
 from accord_service.pages.shop.rooms import answered, is_check, led_to, shown
 from accord_service.pages.visit import Visit, page
+from accord_service.steps.readable import leaves
 
 Document = Mapping[str, Any]
 SPOTS_MOST = 25
@@ -170,9 +171,9 @@ def _shown(
 def _said(press: Document) -> Iterator[tuple[str, str]]:
     """What the press's document says beside its type and readings, in words."""
     rest = {name: value for name, value in press.items() if name not in ("id", "type", "calibration")}
-    said = {" ".join(path): text for path, text in leaves(rest)}
+    said = dict(leaves(rest))
     yield from ((LABELS[name], said.pop(name)) for name in LABELS if name in said)
-    yield from ((name.replace("_", " ").capitalize(), text) for name, text in said.items())
+    yield from ((in_words(place).capitalize(), text) for place, text in said.items())
 
 
 def _told(readings: Mapping[str, Document]) -> str:

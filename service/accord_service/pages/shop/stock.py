@@ -13,12 +13,12 @@ from accord_rules.orders.sheet import PEELS, PRESSURES, READ_AT
 from accord_service.api.v1.get_shop import get_shop
 from accord_service.api.v1.put_shop import put_shop
 from accord_service.http.problems import ChangedMeanwhile, NotFound, Problem
+from accord_service.pages.desk.changes import in_words
 from accord_service.pages.shop.asking import REFUSALS, replace_shop, status_of, titles
 from accord_service.pages.shop.forms import (
     ETAG,
     Form,
     Moved,
-    leaves,
     moved_since,
     nested,
     seen_in,
@@ -28,6 +28,7 @@ from accord_service.pages.shop.forms import (
 )
 from accord_service.pages.shop.rooms import led_to, shown
 from accord_service.pages.visit import Visit, page
+from accord_service.steps.readable import leaves
 
 Document = Mapping[str, Any]
 SHELVES = ("products", "consumables")
@@ -279,8 +280,8 @@ def _sheet_shown(
         name=name,
         title=_title(visit, name),
         there=sheet is not None,
-        said=tuple((" ".join(path).replace("_", " "), text) for path, text in leaves(sheet or {})),
-        pressings=tuple(" ".join(path) + ": " + text for path, text in leaves((sheet or {}).get("pressings", {}))),
+        said=tuple((in_words(place), value) for place, value in leaves(sheet or {})),
+        pressings=tuple(f"{in_words(place)} {value}" for place, value in leaves((sheet or {}).get("pressings", {}))),
         form=form,
         etag=etag,
         seen=seen_text(sheet) if moved or form.status == 200 else form.value("seen"),

@@ -8,9 +8,11 @@ from typing import Any
 
 from accord_rules.documents.colour import names
 from accord_rules.governance.house import Refusal
+from accord_service.pages.counter.told import link_to
+from accord_service.pages.desk.changes import in_words
 from accord_service.pages.shop.asking import titles
-from accord_service.pages.shop.forms import leaves
 from accord_service.pages.visit import Visit
+from accord_service.steps.readable import leaves
 
 Document = Mapping[str, Any]
 Titles = Mapping[str, Mapping[str, str]]
@@ -19,12 +21,16 @@ _KINDS = ("blanks", "substrates", "fibres", "transfers", "products", "markets")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Shown:
-    """A witness in words; ``rest``: every place of its order with what it says."""
+    """A witness in words; ``rest``: every place of its order with what it says.
+
+    ``address``: of the counter with the order in it, None where no address can say it.
+    """
 
     sentence: str
     shared_verdict: str
     house_verdict: str
     lost: tuple[str, ...]
+    address: str | None
     rest: tuple[tuple[str, str], ...]
 
 
@@ -55,7 +61,8 @@ def _in_words(refusal: Refusal, known: Titles) -> Refused:
         shared_verdict=witness["shared_verdict"],
         house_verdict=witness["house_verdict"],
         lost=tuple(witness["lost"]),
-        rest=tuple((" ".join(path).replace("_", " "), text) for path, text in leaves(order)),
+        address=link_to(dict(order)),
+        rest=tuple((in_words(place), text) for place, text in leaves(order)),
     )
     return Refused(message, shown)
 
@@ -73,11 +80,8 @@ def _piece(item: Document, known: Titles) -> str:
         f"{share:g} % {known['fibres'].get(fibre, fibre).lower()}"
         for fibre, share in (item.get("fibres") or {}).items()
     )
-    more = [fibres, item.get("colour"), item.get("mass_per_area"), item.get("thickness")]
-    more += [
-        item.get("dye") and f"dye {item['dye']}",
-        item.get("coating") not in (None, "none") and item.get("coating"),
-    ]
+    more = [fibres, _colour(item.get("colour")), item.get("mass_per_area"), item.get("thickness")]
+    more += [_dye(item.get("dye")), item.get("coating") if item.get("coating") != "none" else None]
     if (care := item.get("care")) is not None:
         more.append("no care label" if isinstance(care, str) else f"{care['iron']} dots on the label")
     more += [name.replace("-", " ") for name in item.get("features") or ()]

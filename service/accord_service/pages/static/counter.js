@@ -3,6 +3,7 @@
 
 const STILL_MS = 250; // after the last key
 const RANGES_MS = 700; // more, since they take longer to work out
+const AGAIN_MS = 2500;
 const form = document.querySelector("#order");
 const verdict = document.querySelector("#verdict");
 const announce = document.querySelector("#announce");
@@ -138,7 +139,7 @@ async function ask() {
   }
 }
 
-async function more(id, address) {
+async function more(id, address, tries = 3) {
   askingMore?.abort();
   askingMore = new AbortController();
   const place = verdict.querySelector(`#${id}`);
@@ -148,7 +149,10 @@ async function more(id, address) {
     if (id === "ranges") showRanges();
     return place;
   } catch (error) {
-    if (error.name !== "AbortError" && id === "plans") place.textContent = `No answer: ${error.message}`;
+    if (error.name === "AbortError") return null;
+    // All the places for what takes long may be taken: nobody waits for ranges, so they are asked for again.
+    if (id === "ranges" && tries > 1) waiting = setTimeout(() => more(id, address, tries - 1), AGAIN_MS);
+    else place.textContent = `No answer: ${error.message}`;
     return null;
   }
 }

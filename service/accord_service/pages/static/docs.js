@@ -57,7 +57,9 @@ for (const form of document.querySelectorAll(".try form")) {
   });
   form.querySelector(".pick")?.addEventListener("change", (event) => {
     const template = form.querySelector(`template[data-example="${event.target.value}"]`);
-    form.querySelector(".sent").value = template.content.textContent;
+    const sent = form.querySelector(".sent");
+    sent.value = template.content.textContent;
+    sent.dataset.mediaType = template.dataset.mediaType;
   });
 }
 

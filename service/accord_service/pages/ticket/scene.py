@@ -222,7 +222,7 @@ def width_of(text: str, size: float, *, bold: bool = False) -> float:
     return size * _width(text, bold)
 
 
-@lru_cache(maxsize=20_000)
+@lru_cache(maxsize=8_000)
 def _width(text: str, bold: bool) -> float:
     """The same in letters of 1 mm: of words, which come again and again."""
     return float(stringWidth(text, "Helvetica-Bold" if bold else "Helvetica", 1000)) / 1000

@@ -29,7 +29,7 @@ from accord_rules.documents.reading import (
 )
 from accord_rules.documents.spelling import as_word
 from accord_rules.documents.units import LENGTH, Dimension, Unit, shortest
-from accord_service.cli.tables.columns import Column
+from accord_service.tables.columns import Column
 
 CHARACTERS_MOST = 1000
 # What a spreadsheet shows in place of a value that it can't work out (ECMA-376 part 1, 18.18.11 and 18.17.3).

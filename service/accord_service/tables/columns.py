@@ -2,22 +2,19 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
-from pathlib import Path
+from types import MappingProxyType
 
-from accord_rules.documents.spelling import nearest
 from accord_rules.documents.units import Unit
-from accord_service.cli.failure import Failure
-from accord_service.cli.tables.headers import Header, Question, read_header, unit_in
-from accord_service.cli.tables.words import plain
+from accord_service.tables.headers import Header, Question, read_header, unit_in
+from accord_service.tables.words import plain
 
 COLUMNS_MOST = 500
 _PIECE = ("item.blank", "item.substrate", "item.kind")
 _TRANSFER = ".transfer"
-_LEFT_OUT = ""
+LEFT_OUT = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,82 +79,73 @@ class OwnWords:
     told: tuple[str, ...] = ()
 
 
-def own_words(file: Path | None, told: Sequence[str]) -> OwnWords:
-    """From a TOML file with ``[columns]`` and "HEADER=FIELD" options, which come before the file. Raises Failure."""
-    meant = dict(_in_file(file)) if file else {}
-    headers = []
-    for option in told:
-        header, equals, target = option.rpartition("=")
-        if not equals or not header.strip():
-            raise Failure(f'--column "{option}": write it as "HEADER=FIELD", as in "Artikelnummer=item.blank".')
-        headers.append(header.strip())
-        meant[_key(header)] = _checked(target.strip(), f'--column "{option}"')
-    return OwnWords(meant, tuple(headers))
+NO_OWN_WORDS = OwnWords(MappingProxyType({}))
 
 
-def _in_file(file: Path) -> Iterable[tuple[str, str]]:
-    try:
-        document = tomllib.loads(file.read_text(encoding="utf-8"))
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-        raise Failure(f"{file}: {error}") from None
-    columns = document.get("columns")
-    if not isinstance(columns, dict) or set(document) != {"columns"}:
-        raise Failure(f'{file}: it has to be a table [columns] of lines such as "Artikelnummer" = "item.blank".')
-    for header, target in columns.items():
-        if not isinstance(target, str):
-            raise Failure(f"{file}: “{header}” has to be a string: a word or a path, empty to leave the column out.")
-        yield _key(header), _checked(target.strip(), f"{file}: “{header}”")
-
-
-def _checked(target: str, where: str) -> str:
-    if target != _LEFT_OUT:
-        try:
-            known = read_header(target) is not None
-        except Question as question:
-            raise Failure(f"{where}: {question}") from None
-        if not known:
-            raise Failure(f"{where}: there is no field “{target}”; docs/spreadsheet.md lists the words for each.")
-    return target
-
-
-def _key(header: str) -> str:
+def key_of(header: str) -> str:
+    """A header as own words have it."""
     return plain(header) or header.strip()
 
 
-def mapped(titles: Sequence[str], own: OwnWords, where: str) -> Columns:
-    """The columns of a header row. Raises Failure with every question there is, each in a line."""
+@dataclass(frozen=True, slots=True)
+class ColumnFault:
+    """What is not clear about a column, in a sentence.
+
+    ``title`` is its header; ``code``: one of ``reading.CODES``; ``option``: what the command line can say to it;
+    ``allowed``: what it can be called.
+    """
+
+    letter: str
+    title: str
+    sentence: str
+    option: str = ""
+    allowed: tuple[str, ...] = ()
+    code: str = "ambiguous"
+
+
+class ColumnsNotClear(ValueError):
+    """Columns that can't be read as they stand; ``faults`` has every one that is not clear."""
+
+    def __init__(self, sentence: str, faults: Sequence[ColumnFault] = ()) -> None:
+        self.faults = tuple(faults)
+        super().__init__(sentence)
+
+
+class NoKnownHeader(ColumnsNotClear):
+    """Of all columns none has a header that is known: perhaps this is not the row with the headers."""
+
+
+def mapped(titles: Sequence[str], own: OwnWords = NO_OWN_WORDS) -> Columns:
+    """The columns of a header row. Raises ColumnsNotClear with every question there is."""
     if len(titles) > COLUMNS_MOST:
-        raise Failure(f"{where}: it has {len(titles)} columns; {COLUMNS_MOST} are read at most.")
+        raise ColumnsNotClear(f"it has {len(titles)} columns; {COLUMNS_MOST} are read at most")
     read: list[Column] = []
     unread: list[tuple[int, str]] = []
-    questions = list(_not_there(titles, own))
+    faults: list[ColumnFault] = []
     for index, title in enumerate(titles):
         try:
             header = _header(title, own) if title else None
         except Question as question:
-            questions.append(f"{letter_of(index)}: {question}")
+            faults.append(ColumnFault(letter_of(index), title, str(question), question.option, question.allowed))
             continue
         if header is None:
             unread.append((index, title))
         else:
             read.append(Column(index, title, header))
-    questions += _doubled(read)
-    if not read and not questions:
+    faults += _doubled(read)
+    if faults:
+        raise ColumnsNotClear("the columns are not clear", faults)
+    if not read:
         known = ", ".join(f"“{title}”" for title in titles[:6] if title)
-        raise Failure(
-            f"{where}: no column has a known header ({known}). Is this the row with the headers? --header-row N says"
-            ' which row is; --column "HEADER=FIELD" says what a header stands for.'
-        )
-    if questions:
-        raise Failure(f"{where}: the columns are not clear.\n" + "\n".join(f"  {question}" for question in questions))
+        raise NoKnownHeader(f"no column has a known header ({known})")
     return Columns(tuple(read), tuple(unread), len(titles))
 
 
 def _header(title: str, own: OwnWords) -> Header | None:
-    target = own.meant.get(_key(title))
+    target = own.meant.get(key_of(title))
     if target is None:
         return read_header(title)
-    if target == _LEFT_OUT:
+    if target == LEFT_OUT:
         return None
     header = read_header(target)
     if header is None or header.unit is not None or header.field.dimension is None:
@@ -165,22 +153,13 @@ def _header(title: str, own: OwnWords) -> Header | None:
     return replace(header, unit=unit_in(title, header.field.dimension))
 
 
-def _not_there(titles: Sequence[str], own: OwnWords) -> Iterable[str]:
-    keys = {_key(title) for title in titles if title}
-    for header in own.told:
-        if _key(header) not in keys:
-            near = nearest(header, [title for title in titles if title])
-            hint = f" Did you mean “{near[0]}”?" if near else ""
-            yield f'--column "{header}=...": the file has no such header.{hint}'
-
-
-def _doubled(read: Sequence[Column]) -> Iterable[str]:
+def _doubled(read: Sequence[Column]) -> Iterable[ColumnFault]:
     for one, other in combinations(read, 2):
         for path in one.header.paths:
             for also in other.header.paths:
                 if path == also or path.startswith(f"{also}.") or also.startswith(f"{path}."):
-                    said = f"{one.shown} and {other.shown} both say {min(path, also)}"
-                    yield f'{said}: leave one out (--column "{other.title}=").'
+                    said = f"{one.shown} and {other.shown} both say {min(path, also)}: leave one out"
+                    yield ColumnFault("", other.title, said, f'(--column "{other.title}=").', code="given-twice")
 
 
 def missing(columns: Columns) -> tuple[str, ...]:

@@ -6,16 +6,15 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from accord_rules.documents.printable import plain_text
 from accord_rules.documents.reading import ALLOWED_MOST, Fault
-from accord_service.cli.answerers import Document
-from accord_service.cli.orders import Refused
-from accord_service.cli.output import plain_text
-from accord_service.cli.tables.cells import CellError, FormulaWithoutValue, Merged, Value, text_of, values_of
-from accord_service.cli.tables.columns import Column, Columns
-from accord_service.cli.tables.fields import PRINTS
+from accord_service.tables.cells import CellError, FormulaWithoutValue, Merged, Value, text_of, values_of
+from accord_service.tables.columns import Column, Columns
+from accord_service.tables.fields import PRINTS
 
 # So many words that would be allowed are told in a line; programs get more.
 _TOLD_MOST = 4
+Document = Mapping[str, Any]
 # How messages begin that go on from the name of the column.
 _SAID_OF_IT = ("is ", "has ", "lies ", "shows ", "must ")
 
@@ -127,14 +126,8 @@ def _gap_in(prints: Sequence[Document]) -> int | None:
     return next((at for at, of in enumerate(prints[:-1]) if not of), None)
 
 
-def problems_of(refused: Refused, columns: Columns | None) -> tuple[Problem, ...]:
-    """What an answer finds wrong with an order, put to the columns that said it."""
-    if not refused.faults:
-        return (Problem(f"{refused.title}{f': {refused.detail}' if refused.detail else ''}"),)
-    return tuple(_problem(fault, columns) for fault in refused.faults)
-
-
-def _problem(fault: Fault, columns: Columns | None) -> Problem:
+def problem_of(fault: Fault, columns: Columns | None) -> Problem:
+    """What is found wrong with an order, put to the column that said it."""
     column = columns.at(fault.pointer) if columns is not None else None
     allowed = fault.nearest[:ALLOWED_MOST]
     message = fault.message.rstrip(". ")

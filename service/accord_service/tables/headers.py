@@ -9,8 +9,8 @@ from difflib import get_close_matches
 
 from accord_rules.documents.reading import Number, Object, Table, Whole
 from accord_rules.documents.units import DIMENSIONS, Dimension, Unit
-from accord_service.cli.tables.fields import PRINTS_MOST, OrderField, field_at
-from accord_service.cli.tables.words import AMBIGUOUS, plain, words
+from accord_service.tables.fields import PRINTS_MOST, OrderField, field_at
+from accord_service.tables.words import AMBIGUOUS, plain, words
 
 # Below it too many words are a letter apart that mean something else (file and film, case and care).
 _SHORTEST_WITH_A_SLIP = 5
@@ -41,7 +41,14 @@ class Header:
 
 
 class Question(ValueError):
-    """A header that may be meant for a field and can't be taken for it without asking."""
+    """A header that may be meant for a field and can't be taken for it without asking.
+
+    ``option``: what the command line can say to that, a sentence; ``allowed``: what it can be called.
+    """
+
+    def __init__(self, sentence: str, option: str = "", allowed: tuple[str, ...] = ()) -> None:
+        self.option, self.allowed = option, allowed
+        super().__init__(sentence)
 
 
 def read_header(text: str) -> Header | None:
@@ -164,15 +171,15 @@ def _ask_if_near(text: str, base: str) -> None:
     name = plain(base)
     _, unnumbered = _number_in(base)
     if unnumbered in AMBIGUOUS:
-        raise Question(f"“{text}” can be {_or(AMBIGUOUS[unnumbered])}: call it that.")
+        names = AMBIGUOUS[unnumbered]
+        raise Question(f"“{text}” can be {_or(names)}: call it that.", allowed=names)
     head, _, last = name.rpartition(" ")
     has_unit = any(dimension.unit(last) for dimension in DIMENSIONS.values()) if last else False
     for tried in dict.fromkeys((name, unnumbered, *([head] if has_unit else []))):
         near = _near(tried)
         if near is not None:
-            raise Question(
-                f'Is “{text}” meant for “{near}”? --column "{text}={near}" says so, --column "{text}=" leaves it out.'
-            )
+            option = f'--column "{text}={near}" says so, --column "{text}=" leaves it out.'
+            raise Question(f"Is “{text}” meant for “{near}”?", option, (near,))
 
 
 def _near(name: str) -> str | None:

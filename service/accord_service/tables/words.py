@@ -9,7 +9,7 @@ from collections.abc import Iterator, Mapping
 from functools import cache
 from types import MappingProxyType
 
-from accord_service.cli.tables.fields import PRINTS, OrderField, fields
+from accord_service.tables.fields import PRINTS, OrderField, fields
 
 _PRINT = f"{PRINTS}.0."
 _SETTING = f"{_PRINT}settings."
