@@ -355,7 +355,9 @@ def read_step(
         return read_sentence(words, vocabulary.facts, vocabulary.limits)
 
     slip = _part(written, "slip", sentence_of, faults)
-    sentence = _part(written if text is None else {"text": text.whole}, "text", sentence_of, faults)
+    # Where other fields are wrong, what stands in the slip's place is not told as well.
+    whole = f"{written.get('text', '')}".replace(SLIP, "") if text is None else text.whole
+    sentence = _part({"text": whole}, "text", sentence_of, faults)
     if text is not None:
         faults += [*_unknown_sources(text.sources, sources), *_no_step("/instead_of", text.instead_of, steps)]
         faults += _ill_made(name, text, steps)

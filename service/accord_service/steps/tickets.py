@@ -13,7 +13,7 @@ from typing import Any
 from accord_rules.authority import Authority, code_digest
 from accord_rules.documents.reading import DocumentError, read
 from accord_rules.documents.writing import written
-from accord_rules.governance.house import HouseError
+from accord_rules.governance.house import HouseError, read_house
 from accord_rules.orders.order import Order, Press, Settings
 from accord_rules.orders.shop import Shop
 from accord_rules.verdict import WORKABLE, Plan
@@ -95,10 +95,18 @@ def changed(record: OrderRecord, digest: str, house: Document, shop: Shop) -> It
     question = record.question
     now_and_then = (
         (digest, record.answer["digest"]),
-        (dict(house), question["house"]),
+        (_house_words(house), _house_words(question["house"])),
         (written(shop), question["shop"]),
         (code_digest(), question["code"]),
     )
     for name, (now, then) in zip(CHANGEABLE, now_and_then, strict=True):
         if now != then:
             yield name
+
+
+def _house_words(document: Document) -> Document:
+    """House rules with nothing left unsaid: none yet is as none any more. As they stand, where they can't be read."""
+    try:
+        return written(read_house(document))
+    except DocumentError:
+        return document

