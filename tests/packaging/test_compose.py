@@ -398,3 +398,13 @@ def test_the_wheels_are_built_from_what_is_copied() -> None:
               "clients/python/pyproject.toml", "clients/python/accord_client"]  # fmt: skip
     for path in needed:
         assert any((ROOT / path).is_relative_to(folder) for folder in there), path
+
+
+def test_the_proxy_says_scheme_and_whole_host(compose: Mapping[str, Any]) -> None:
+    """The pages' cookie is Secure where the request came over TLS, and a form is taken from its own address alone."""
+    example = (CONTAINERS / "nginx.conf").read_text(encoding="utf-8")
+    assert "proxy_set_header Host $http_host;" in example
+    assert "proxy_set_header X-Forwarded-Proto $scheme;" in example
+    assert compose["x-environment"]["ACCORD_PROXIES"] == "*"
+    for service in compose["services"].values():
+        assert all(str(port).startswith("127.0.0.1:") for port in service.get("ports", ()))

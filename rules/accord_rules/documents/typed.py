@@ -18,6 +18,7 @@ _SHARE = re.compile(rf"(\d+(?:[.,]\d+)?)\s*%?\s*([^\W\d_](?:{_FIGURES_OF_NAME}|[
 _SHARE_BEHIND = re.compile(r"([^\W\d_][^\d%/,;+&|]*?)\s*:?\s*(\d+(?:[.,]\d+)?)\s*%?")
 _SHARES_FIRST = re.compile(r"((?:\d+(?:[.,]\d+)?\s*%?\s*/\s*)+\d+(?:[.,]\d+)?)\s*%?\s+(.+)")
 _BETWEEN_SHARES = re.compile(r"[\s/,;+&|.]*")
+_SHARES_MOST = 200
 _AND = re.compile(r"^\s*and\b|\band\s*$|[\s.]+$")
 
 
@@ -47,6 +48,10 @@ def number(text: str, *, whole: bool) -> int | float:
 
 def shares(text: str) -> dict[str, int | float]:
     """Percent by fibre: "50 % cotton 50 % polyester", "CO 95, EL 5", "60/40 CO/PES". Raises TypedError."""
+    # The patterns look back and forth, so a long text would take them long.
+    text = " ".join(text.split())
+    if len(text) > _SHARES_MOST:
+        raise TypedError(f"has to say the percent of each fibre in no more than {_SHARES_MOST} characters")
     pairs = _numbers_first(text) or _pairs(text)
     names = [name for name, _ in pairs]
     if not pairs or len(set(names)) != len(names):

@@ -17,11 +17,12 @@ from accord_service.http.problems import BodyTooLarge, ColumnsNotClear, FaultyDo
 from accord_service.tables import columns, rows
 from accord_service.tables.columns import Columns
 from accord_service.tables.rows import Row
-from accord_service.tables.separated import delimiter_of, delimiter_said, fitting, wrong_quotes
+from accord_service.tables.separated import delimiter_of, delimiter_said, fitting, is_endless, wrong_quotes
 from accord_service.tables.words import words
 
 MEDIA_TYPE = "text/csv"
 _MARK = "\N{BYTE ORDER MARK}"
+_NO_MORE = "; no row after it is read"
 _NO_TEXT = "it is not UTF-8: save the table as CSV in UTF-8"
 
 
@@ -38,16 +39,17 @@ class _Text:
 
     def __init__(self, source: Source, most: int, turn: Turn) -> None:
         self._pieces, self._most = pieces(source, most, turn), most
-        self._size = 0
+        self._size = self.lines = 0  # of the row that is being read
 
     def begin_row(self) -> None:
-        self._size = 0
+        self._size = self.lines = 0
 
     def __iter__(self) -> _Text:
         return self
 
     def __next__(self) -> str:
         piece = next(self._pieces)
+        self.lines += 1
         self._size += 1 + (0 if piece is None else len(piece))
         if piece is None or self._size > self._most:
             raise _RowTooLong
@@ -70,6 +72,7 @@ class Rows:
     def __init__(self, source: Source, most: int, number: int | None, from_line: int = 1) -> None:
         self.turn, self._from_line = Turn(), from_line
         self._text, self._most = _Text(source, most, self.turn), most
+        self._ended = False
         titles, before = self._header()
         self._columns = _columns(titles)
         self._width = len(titles)
@@ -90,17 +93,23 @@ class Rows:
 
     def _next(self, number: int) -> Row | Asked | None:
         """The next row, the problem with it, or None where there is none."""
+        if self._ended:
+            return None
         self._text.begin_row()
         try:
             return Row(number, next(self._reader))
         except StopIteration:
             return None
         except csv.Error as error:
-            return Row(number, (), wrong_quotes(error))
+            self._ended = is_endless(error)  # what comes next lies in that cell
+            return Row(number, (), wrong_quotes(error) + (_NO_MORE if self._ended else ""))
         except _NotText:
             return Row(number, (), _NO_TEXT)
         except _RowTooLong:
-            return Asked(number, problem=BodyTooLarge(f"The row is over {self._most} bytes."))
+            # Of several lines it is one with a quoted cell that goes on, and what comes next may lie in that cell.
+            self._ended = self._text.lines > 1
+            after = _NO_MORE if self._ended else ""
+            return Asked(number, problem=BodyTooLarge(f"The row is over {self._most} bytes{after}."))
 
     def _header(self) -> tuple[list[str], int]:
         """The headers, and how many rows there are up to them. Raises ColumnsNotClear."""

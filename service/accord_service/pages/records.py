@@ -16,6 +16,7 @@ from accord_service.api.v1.post_record_outcomes import post_record_outcomes
 from accord_service.http.problems import FaultyDocument, Problem
 from accord_service.pages.counter.query import NotInAQueryError, asked, pairs_of
 from accord_service.pages.counter.told import address_of, sign_of, told
+from accord_service.pages.numbers import whole
 from accord_service.pages.visit import Page, Visit, page
 
 _REPORTED = ("result", "failure", "washes", "decoration", "note")
@@ -48,12 +49,17 @@ def record(visit: Visit, record_id: str) -> str:
 def record_outcomes(visit: Visit, record_id: str) -> Response:
     """How one pressed piece came out; a report that can't be taken is shown again as it was written."""
     sent = {name: text for name in _REPORTED if (text := request.form.get(name, "").strip())}
-    document = {name: int(text) if name in _NUMBERS and text.isdecimal() else text for name, text in sent.items()}
+    document = {name: _said(name, text) for name, text in sent.items()}
     try:
         visit.ask(post_record_outcomes, path={"record_id": record_id}, document=document)
     except Problem as problem:
         return make_response(_drawn(visit, record_id, sent, problem), problem.status)
     return make_response(redirect(f"/records/{record_id}#outcomes", 303))
+
+
+def _said(name: str, text: str) -> int | str:
+    number = whole(text) if name in _NUMBERS else None
+    return text if number is None else number
 
 
 def _drawn(visit: Visit, record_id: str, sent: Mapping[str, str] | None = None, refused: Problem | None = None) -> str:

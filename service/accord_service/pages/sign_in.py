@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
+
 from flask import Response, make_response, redirect, render_template, request
 
 from accord_service.api.endpoint import count_request, refuse_worthless
@@ -9,7 +11,8 @@ from accord_service.api.room import room
 from accord_service.http.problems import NotAuthenticated, NotFound
 from accord_service.http.roles import STOREFRONT
 from accord_service.pages.visit import Visit, is_signed_in, local_address, open_page, page, signed_in, signed_out
-from accord_service.store import SESSION_S
+from accord_service.pages.visit import end_session as end
+from accord_service.store import SESSION_S, StoreAway
 
 _UNKNOWN = "This key is not known. Copy all of it, from accord_ to its last letter; whoever made it can make another."
 
@@ -46,8 +49,9 @@ def _begin(key: str) -> str:
 
 @page("/sign-out", methods=("POST",))
 def sign_out(visit: Visit) -> Response:
-    """End this browser's session."""
-    room().store.sessions.end(visit.session)
+    """End this browser's session; one that the store could not be told of ends by itself."""
+    with suppress(StoreAway):
+        end(visit.session)
     return signed_out(make_response(redirect("/", 303)))
 
 
@@ -64,5 +68,5 @@ def end_session(visit: Visit, session_id: str) -> Response:
     session = next((session for session in own if session.id == session_id), None)
     if session is None:
         raise NotFound("No browser is signed in by that name with this key.")
-    room().store.sessions.end(session)
+    end(session)
     return make_response(redirect("/sessions", 303))

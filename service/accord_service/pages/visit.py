@@ -24,7 +24,6 @@ from datetime import UTC, datetime
 from threading import Lock
 from types import MappingProxyType
 from typing import Any
-from urllib.parse import urlsplit
 
 from flask import Response, g, make_response, redirect, render_template, request, url_for
 from markupsafe import Markup
@@ -36,7 +35,7 @@ from accord_service.api.store_problems import store_problems
 from accord_service.http.problems import BadHeader, FormNotOurs, NotAuthenticated, Problem, RoleNotAllowed, document
 from accord_service.http.roles import ROLES, STOREFRONT
 from accord_service.steps.shops import Caller
-from accord_service.store import SessionRecord, StoreAway
+from accord_service.store import SessionRecord, StoreAway, id_of
 
 PEOPLE = tuple(role for role in ROLES if role != STOREFRONT)
 COOKIE = "accord-session"
@@ -51,6 +50,7 @@ PLACES: tuple[tuple[str, str, tuple[str, ...]], ...] = (
 )
 _EMPTY: Mapping[str, Any] = MappingProxyType({})
 _SEEN_MOST = 1000
+SEEN_S = 15 * 60.0
 _WORD, _ONCE = FORM_FIELDS = ("form_word", "form_once")
 
 
@@ -94,8 +94,23 @@ class Visit:
 
     @property
     def form_word(self) -> str:
-        """What this session's forms bring along, and nobody else's can."""
-        return hmac.new(self.token.encode(), b"forms", hashlib.sha256).hexdigest()
+        """What this session's forms bring along, and nobody else's can: another each time, since who sees how long
+        packed pages are could guess what is the same in all of them."""
+        pad = secrets.token_bytes(hashlib.sha256().digest_size)
+        return (pad + _apart(pad, self._word)).hex()
+
+    def knows(self, form_word: str) -> bool:
+        """Whether a form of this session brought this word along."""
+        try:
+            both = bytes.fromhex(form_word)
+        except ValueError:
+            return False
+        half = len(self._word)
+        return len(both) == 2 * half and hmac.compare_digest(_apart(both[:half], both[half:]), self._word)
+
+    @property
+    def _word(self) -> bytes:
+        return hmac.new(self.token.encode(), b"forms", hashlib.sha256).digest()
 
     def form_fields(self) -> Markup:
         """The hidden fields of every form that changes something."""
@@ -114,24 +129,29 @@ class Page:
 
 
 class _Seen:
-    """Sessions seen lately, for while the store is away; of one worker."""
+    """Sessions seen lately, for while the store is away; of one worker. Another may have ended one since: none is
+    believed for longer than ``SEEN_S``."""
 
     def __init__(self) -> None:
-        self._records: OrderedDict[str, SessionRecord] = OrderedDict()
+        self._records: OrderedDict[str, tuple[SessionRecord, float]] = OrderedDict()
         self._lock = Lock()
 
-    def note(self, token: str, record: SessionRecord | None) -> None:
+    def note(self, record: SessionRecord, now_s: float) -> None:
         with self._lock:
-            self._records.pop(token, None)
-            if record is not None:
-                self._records[token] = record
-                while len(self._records) > _SEEN_MOST:
-                    self._records.popitem(last=False)
+            self._records[record.id] = record, now_s
+            self._records.move_to_end(record.id)
+            while len(self._records) > _SEEN_MOST:
+                self._records.popitem(last=False)
 
-    def get(self, token: str, now_s: float) -> SessionRecord | None:
+    def forget(self, id_: str) -> None:
         with self._lock:
-            record = self._records.get(token)
-        return record if record is not None and now_s < record.expires_at else None
+            self._records.pop(id_, None)
+
+    def get(self, id_: str, now_s: float) -> SessionRecord | None:
+        with self._lock:
+            record, seen_at = self._records.get(id_, (None, 0.0))
+        holds = record is not None and now_s < min(record.expires_at, seen_at + SEEN_S)
+        return record if holds else None
 
 
 _seen = _Seen()
@@ -237,10 +257,8 @@ def signed_out(response: Response) -> Response:
 
 def local_address(text: str | None) -> str:
     """An address of ours to go on to; the counter's where this is none, since it may come from anywhere."""
-    if not text or not text.startswith("/") or "\\" in text or not text.isprintable():
-        return "/counter"
-    parts = urlsplit(text)
-    return "/counter" if parts.scheme or parts.netloc or text.startswith("//") else text
+    is_path = text is not None and text.startswith("/") and not text.startswith("//")
+    return text if text and is_path and "\\" not in text and text.isprintable() else "/counter"
 
 
 def _visit(snapshot: Snapshot) -> Visit | None:
@@ -258,6 +276,12 @@ def _visit(snapshot: Snapshot) -> Visit | None:
     refuse_worthless(caller, here.now_s)
     count_request(caller, here.now_s)
     return Visit(caller=caller, snapshot=snapshot, session=session, token=token)
+
+
+def end_session(session: SessionRecord) -> None:
+    """Sign a browser out, here at once, whether or not the store can be told. Raises StoreAway where it can't."""
+    _seen.forget(session.id)
+    room().store.sessions.end(session)
 
 
 def is_signed_in() -> bool:
@@ -278,11 +302,15 @@ def is_signed_in() -> bool:
 
 
 def _session(here: Room, token: str) -> SessionRecord | None:
+    id_ = id_of(token)
     try:
         session = here.store.sessions.by_token(token)
     except StoreAway:
-        return _seen.get(token, here.now_s)  # answers go on while the store is away, for people too
-    _seen.note(token, session)
+        return _seen.get(id_, here.now_s)  # answers go on while the store is away, for people too
+    if session is None:
+        _seen.forget(id_)
+    else:
+        _seen.note(session, here.now_s)
     return session
 
 
@@ -296,7 +324,7 @@ def _led_to_sign_in() -> Response:
 def _refuse_forged(visit: Visit) -> None:
     """Raises FormNotOurs for a form that no page of ours made for this session."""
     _refuse_other_sites()
-    if not hmac.compare_digest(request.form.get(_WORD, "").encode(), visit.form_word.encode()):
+    if not visit.knows(request.form.get(_WORD, "")):
         raise FormNotOurs()
     if len(request.form.get(_ONCE, "")) > 64:
         raise BadHeader("The form's number is too long.")
@@ -307,8 +335,13 @@ def _refuse_other_sites() -> None:
     request.max_content_length = room().config.body_limit
     site = request.headers.get("Sec-Fetch-Site", "same-origin")
     origin = request.headers.get("Origin")
-    if site not in ("same-origin", "none") or (origin is not None and urlsplit(origin).netloc != request.host):
+    is_ours = origin is None or origin.partition("://")[2] == request.host
+    if site not in ("same-origin", "none") or not is_ours:
         raise FormNotOurs()
+
+
+def _apart(pad: bytes, word: bytes) -> bytes:
+    return bytes(one ^ other for one, other in zip(pad, word, strict=True))
 
 
 def _listed(words: tuple[str, ...]) -> str:

@@ -45,6 +45,8 @@ max_requests = int(os.environ.get("ACCORD_WORKER_REQUESTS", "100000"))
 max_requests_jitter = max_requests // 5
 # A worker's clients at once. Each takes a file descriptor, and many systems give a process no more than 1,024.
 worker_connections = 500
+# Whose word it is that a request came over TLS (X-Forwarded-Proto), for the cookies of pages: addresses, or *.
+forwarded_allow_ips = os.environ.get("ACCORD_PROXIES", "127.0.0.1,::1")
 # No header may move where the application is mounted: paths are what the request line says.
 forwarder_headers = ""
 # All of an answer is held before it is sent.

@@ -39,7 +39,7 @@ from accord_service.store.readings import (
 from accord_service.store.records import OrderRecord, without_reference
 from accord_service.store.revisions import RevisionHead, RevisionRecord
 from accord_service.store.seals import SEAL_FAULTS, ChainHead, SealError, Seals
-from accord_service.store.sessions import SESSION_S, SessionRecord
+from accord_service.store.sessions import SESSION_S, SessionRecord, id_of
 from accord_service.store.shops import VERSIONS_MOST, BundlePull, HouseRecord, ShopRecord, VersionRecord
 from accord_service.store.store import OtherKey, Store
 from accord_service.store.watch import HeadWatch, Watched
@@ -111,6 +111,7 @@ __all__ = [
     "Work",
     "WriteRefused",
     "broken_at",
+    "id_of",
     "nothing_else",
     "number_of",
     "without_reference",

@@ -50,7 +50,7 @@ class SessionStore:
         token = secrets.token_urlsafe(_TOKEN_BYTES)
         now = self._clock()
         record = SessionRecord(
-            id=_sum(token), key_id=key_id, about=about[:ABOUT_MOST], begun_at=now, expires_at=now + SESSION_S
+            id=id_of(token), key_id=key_id, about=about[:ABOUT_MOST], begun_at=now, expires_at=now + SESSION_S
         )
         index = names.name("sessions", key_id)
         oldest = self._connection.ask("ZRANGE", index, 0, -SESSIONS_MOST)
@@ -68,7 +68,7 @@ class SessionStore:
 
     def by_token(self, token: str) -> SessionRecord | None:
         """The session of a token; None where it ended, or there never was one."""
-        return self._read(_sum(token), self._connection.ask("GET", names.name("session", _sum(token))))
+        return self._read(id_of(token), self._connection.ask("GET", names.name("session", id_of(token))))
 
     def of_key(self, key_id: str) -> tuple[SessionRecord, ...]:
         """All sessions of a key, newest first."""
@@ -104,5 +104,6 @@ class SessionStore:
         return SessionRecord(id=id_, key_id=key_id, about=about, begun_at=begun_at, expires_at=expires_at)
 
 
-def _sum(token: str) -> str:
+def id_of(token: str) -> str:
+    """The id of the session that a token finds."""
     return hashlib.sha256(token.encode()).hexdigest()

@@ -16,6 +16,8 @@ from accord_service.tables.words import AMBIGUOUS, plain, words
 _SHORTEST_WITH_A_SLIP = 5
 # Of difflib's ratio (1: the same): from here on a longer header is taken for a known word with a slip of the hand.
 _ALIKE, _ALIKE_FROM = 0.85, 8
+# No header that somebody would read is longer, and to look for words like it would take long.
+_LONGEST = 80
 _BRACKETED = re.compile(r"(.*?)\s*[(\[]\s*([^()\[\]]*?)\s*[)\]]\s*")
 _UNIT_SIGN = re.compile(r"[°º\"″”²/%]")
 _BEFORE_A_DEGREE = re.compile(r"(?<=\w)(?=[°º″”\"])")
@@ -53,6 +55,8 @@ class Question(ValueError):
 
 def read_header(text: str) -> Header | None:
     """The header of a column; None where it speaks of something that no order has. Raises Question."""
+    if len(text) > _LONGEST:
+        return None
     base, bracketed = _without_bracket(text)
     found = next(_readings(base), None)
     if found is None:

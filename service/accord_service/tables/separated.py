@@ -42,6 +42,11 @@ def fitting(row: Row, width: int) -> Row:
     return row
 
 
+def is_endless(error: csv.Error) -> bool:
+    """Whether a cell was given up within its quotes, so that what follows may still be in it."""
+    return "field limit" in str(error)
+
+
 def wrong_quotes(error: csv.Error) -> str:
     """What is wrong with a row that the reader can't part."""
     said = str(error)

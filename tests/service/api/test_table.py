@@ -109,6 +109,15 @@ def test_a_bad_row_is_told_with_its_column_and_holds_up_no_other(
     assert end["complete"] is True
 
 
+def test_nothing_is_read_after_a_quoted_cell_that_is_too_long(client: FlaskClient, key: dict[str, str]) -> None:
+    """What looks like a row there lies in the cell."""
+    inside = "x\n" * 140_000 + f"{ROW}\n"
+    lines, end = told(send(client, key, f'{HEADER}\n{ROW}\n"{inside}",dye-sublimation\n{ROW}\n'))
+    assert [line["status"] for line in lines] == [200, 422]
+    assert "no row after it is read" in str(lines[1]["problem"])
+    assert end["complete"] is True
+
+
 def test_a_row_of_many_lines_is_no_longer_than_one(client: FlaskClient, key: dict[str, str]) -> None:
     """Each of its cells is short, and so is each line: what is held is the row."""
     cells = '"a\n",' * 60_000

@@ -13,7 +13,16 @@ from accord_rules.documents.reading import Choice, Date, Either, Fault, Flag, Ma
 from accord_rules.orders.order import PRINTER_WORDS
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
-from accord_service.pages.counter.query import NOTHING, PRINTS, Asked, dimension_of, name_of, place, pointer_of
+from accord_service.pages.counter.query import (
+    NOTHING,
+    PRINTS,
+    Asked,
+    dimension_of,
+    name_of,
+    parts_of,
+    place,
+    pointer_of,
+)
 
 _PRINT = f"{PRINTS}.*."
 # Of a dimension, the units that stand beside a number; the shop's own comes first.
@@ -185,7 +194,7 @@ class Field:
     hint: str
     control: str
     text: str = ""
-    chosen: tuple[str, ...] = ()
+    chosen: frozenset[str] = frozenset()
     options: tuple[Option, ...] = ()
     units: tuple[str, ...] = ()
     unit: str = ""
@@ -349,11 +358,12 @@ class _Maker:
             return Field(**common, **self._quantity(dimension, reader, texts))
         if name in _TICKED:
             words = {option.value: option for option in self._ticks(reader)}
-            chosen = tuple(part for text in texts for part in re.split(r"\s*,\s*", text))
+            chosen = tuple(dict.fromkeys(part for text in texts for part in parts_of(text)))
             # In the order in which they were said: a list comes back as it was.
             said = [words.get(word, Option(word, word)) for word in chosen]
-            rest = [option for word, option in words.items() if word not in chosen]
-            return Field(**common, control="ticks", chosen=chosen, options=(*said, *rest))
+            told = frozenset(chosen)
+            rest = [option for word, option in words.items() if word not in told]
+            return Field(**common, control="ticks", chosen=told, options=(*said, *rest))
         if kinds := self._searched(reader):
             return Field(**common, control="search", text=texts[-1] if texts else "", list_id=f"list-{kinds}")
         options = tuple(self._options(name, reader))

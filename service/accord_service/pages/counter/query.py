@@ -37,6 +37,7 @@ from accord_rules.documents.reading import (
 )
 from accord_rules.documents.spelling import as_word
 from accord_rules.orders.order import Order
+from accord_service.pages.numbers import whole
 
 NOTHING = "nothing"
 PRINTS = "decorations"
@@ -46,7 +47,9 @@ Pairs = tuple[tuple[str, str], ...]
 Document = dict[str, Any]
 _OVER = re.compile(rf"{PRINTS}\.\d+\.over")
 _OF_PRINT = re.compile(rf"{PRINTS}\.(\d{{1,2}})(\..+)")
-_BETWEEN = re.compile(r"\s*[,;\n]\s*")
+_BETWEEN = re.compile(r"[,;\n]")
+# Of one text, and of the texts of one list: more is no order that somebody typed, and would take long to read.
+CHARACTERS_MOST, TEXTS_MOST = 1000, 100
 _TO = " to "
 
 
@@ -85,6 +88,10 @@ def asked(pairs: Iterable[tuple[str, str]]) -> Asked:
             faults.append(Fault("", f"{name:.80} is no field of an order", code="unknown-field"))
             continue
         before = len(faults)
+        if len(texts) > TEXTS_MOST or any(len(text) > CHARACTERS_MOST for text in texts):
+            message = f"is more than {TEXTS_MOST} texts, or one of over {CHARACTERS_MOST} characters"
+            faults.append(Fault(pointer, message, code="too-long"))
+            continue
         value = _value(reader, texts, pointer, faults)
         if len(faults) == before and not _put(root, name.split("."), value):
             holder = "/press" if name.startswith("press") else pointer
@@ -214,13 +221,18 @@ def _value(reader: Reader, texts: Sequence[str], pointer: str, faults: list[Faul
         if isinstance(reader, Many):
             if list(texts) == [NOTHING]:
                 return []
-            return [_one(reader.item, part) for text in texts for part in _BETWEEN.split(text) if part]
+            return [_one(reader.item, part) for text in texts for part in parts_of(text)]
         if len(texts) > 1:
             faults.append(Fault(pointer, "is given more than once", code="given-twice"))
         return _one(reader, texts[-1])
     except typed.TypedError as error:
         faults.append(Fault(pointer, str(error), code="bad-format"))
         return None
+
+
+def parts_of(text: str) -> tuple[str, ...]:
+    """What a text lists, with commas, semicolons or lines between."""
+    return tuple(stripped for part in _BETWEEN.split(text) if (stripped := part.strip()))
 
 
 def _one(reader: Reader, text: str) -> Any:
@@ -341,10 +353,10 @@ def without_print(pairs: Pairs, index: int, prints: int) -> Pairs:
             continue
         else:
             new_name = f"{PRINTS}.{number - 1}{match[2]}"
-        if _OVER.fullmatch(name) and text.isdecimal() and int(text) >= index:
-            if int(text) == index:
+        if _OVER.fullmatch(name) and (over := whole(text)) is not None and over >= index:
+            if over == index:
                 continue
-            text = str(int(text) - 1)
+            text = str(over - 1)
         kept.append((new_name, text))
     left = max(prints - 1, 1)
     return (*kept, *_count_pair(tuple(kept), left))

@@ -37,6 +37,8 @@ from accord_service.pages.visit import FORM_FIELDS, Visit, page
 
 # What the form sends beside the order.
 _ADD, _REMOVE, _SHOW = "add-print", "remove-print", "show"
+# The service reads request lines of up to 4,094 bytes.
+ADDRESS_MOST = 3800
 _NO_ORDER = frozenset({_ADD, _REMOVE, _SHOW, *FORM_FIELDS})
 RANGES, PLANS = "ranges", "plans"
 _PLANS_MOST = "3"
@@ -46,7 +48,10 @@ _PLANS_MOST = "3"
 def counter(visit: Visit) -> Response | str:
     """The form, and what the answer is to what stands in it."""
     if request.method == "POST":
-        return make_response(redirect(_sent(), 303))
+        address = _sent()
+        if len(address) > ADDRESS_MOST:  # it could be asked for by no request
+            return _drawn(visit, asked(_order_pairs(request.form)), "")
+        return make_response(redirect(address, 303))
     return _drawn(visit, asked(_order_pairs(request.args)), request.args.get(_SHOW, ""))
 
 

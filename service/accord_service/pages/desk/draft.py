@@ -7,13 +7,14 @@ from typing import Any
 
 from flask import Response, make_response, redirect, request
 
-from accord_rules.documents import units
+from accord_rules.documents import typed, units
 from accord_service.api.v1.get_limit import get_limit
 from accord_service.api.v1.get_limits import get_limits
 from accord_service.api.v1.post_proposals import post_proposals
 from accord_service.http.problems import NotFound, Problem
 from accord_service.http.roles import MAY
 from accord_service.pages.desk.words import Document, next_cursor, page_of
+from accord_service.pages.numbers import whole
 from accord_service.pages.visit import Visit, page
 from accord_service.steps.readable import amount, with_units
 
@@ -43,9 +44,10 @@ def desk_draft(visit: Visit) -> Response | str:
 def _proposed(name: str, entry: Document, typed: Mapping[str, str]) -> Document:
     """What is asked for, on the revision that the form was made from."""
     revision = request.form.get("revision", "")
+    number = whole(revision)
     return {
         "base": {
-            "revision": int(revision) if revision.isascii() and revision.isdecimal() else revision,
+            "revision": revision if number is None else number,
             "digest": request.form.get("digest", ""),
         },
         "changes": [{"kind": "limits", "id": name, "value": {**entry, "value": _in_book(entry, typed["value"])}}],
@@ -62,12 +64,10 @@ def _in_book(entry: Document, text: str) -> Any:
     if isinstance(entry["value"], str):
         return text
     symbol = units.DIMENSIONS[entry["dimension"]].symbol
-    plain = text.removesuffix(symbol).strip().replace(",", ".") if symbol else text.replace(",", ".")
     try:
-        number = float(plain)
-    except ValueError:
+        return typed.number((text.removesuffix(symbol) if symbol else text).strip(), whole=False)
+    except typed.TypedError:
         return text
-    return int(number) if number.is_integer() else number
 
 
 def _choosing(visit: Visit, name: str = "", problem: Problem | None = None) -> str:

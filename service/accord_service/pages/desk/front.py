@@ -21,6 +21,7 @@ from accord_service.pages.desk.outcomes import outcomes_of
 from accord_service.pages.desk.shops import bundles_of
 from accord_service.pages.desk.steps import STEPS, refusal
 from accord_service.pages.desk.words import Document, page_of
+from accord_service.pages.numbers import whole
 from accord_service.pages.visit import Visit, page
 
 SEEN_COOKIE = "accord-news-seen"
@@ -101,7 +102,8 @@ def _news(visit: Visit) -> tuple[list[NewsLine], int]:
     """What happened since it was last said to be seen, newest first, and up to where that is."""
     head = visit.ask(get_news).document["seq"]
     seen = request.cookies.get(SEEN_COOKIE, "")
-    since = min(int(seen), head) if seen.isascii() and seen.isdecimal() else max(head - LOOKED_BACK, 0)
+    number = whole(seen)
+    since = max(head - LOOKED_BACK, 0) if number is None else min(number, head)
     told = visit.ask(get_news, query={"since": str(since)}).document
     alike = groupby(reversed(told["items"]), key=lambda item: (item["event"], item["by"]))
     runs = (tuple(items) for _, items in alike)

@@ -185,7 +185,7 @@ def seen_in(form: Form) -> Any:
     """What the form was made from; None where that can't be read."""
     try:
         return json.loads(form.value(SEEN))
-    except ValueError:
+    except (ValueError, RecursionError):
         return None
 
 

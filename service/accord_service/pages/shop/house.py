@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import tomllib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
@@ -39,6 +40,7 @@ from accord_service.pages.visit import Visit, page
 
 Document = Mapping[str, Any]
 _STAFF = ("counter", "operator", "owner")
+_EXAMPLES_MOST, _DOTS_MOST = 20_000, 100
 _OWNER = ("owner",)
 # What the names of limits begin with, in words.
 GROUPS: Mapping[str, str] = {
@@ -374,12 +376,29 @@ def _rule_shown(
 
 def _rule_document(form: Form, there: Document) -> dict[str, Any]:
     """The rule that was typed; what the form has no field for stays. Raises tomllib.TOMLDecodeError."""
-    examples = tomllib.loads(form.value(EXAMPLES).replace("\r\n", "\n"))
+    examples = _examples(form.value(EXAMPLES).replace("\r\n", "\n"))
     said = {name: form.text(f"rule/{name}").replace("\r\n", "\n") for name in _LINES}
     sources = [word for word in form.text("rule/sources").replace(",", " ").split() if word]
     kept = {name: value for name, value in there.items() if name not in (*_LINES, "sources", "fires", "silent")}
     rule = kept | {name: text for name, text in said.items() if text} | examples
     return {"id": form.text("id"), "rule": rule | ({"sources": sources} if sources else {})}
+
+
+def _examples(text: str) -> dict[str, Any]:
+    """The examples that were typed. Raises tomllib.TOMLDecodeError, also for what no example has and would be read for
+    a long time, or is nothing that JSON has."""
+    if len(text) > _EXAMPLES_MOST:
+        raise tomllib.TOMLDecodeError(f"they are over {_EXAMPLES_MOST} characters")
+    if any(line.count(".") > _DOTS_MOST for line in text.split("\n")):
+        raise tomllib.TOMLDecodeError(f"a line has over {_DOTS_MOST} dots")
+    try:
+        examples = tomllib.loads(text)
+        json.dumps(examples, allow_nan=False)
+    except tomllib.TOMLDecodeError:
+        raise
+    except (ValueError, TypeError, RecursionError) as error:
+        raise tomllib.TOMLDecodeError(f"something in them is no text, number, flag, list or table: {error}") from None
+    return examples
 
 
 def _examples_text(rule: Document) -> str:

@@ -13,6 +13,7 @@ from accord_service.api.v1.get_shop import get_shop
 from accord_service.api.v1.get_shop_press import get_shop_press
 from accord_service.api.v1.put_shop_press import put_shop_press
 from accord_service.http.problems import ChangedMeanwhile, NotFound
+from accord_service.pages.numbers import whole
 from accord_service.pages.shop.asking import REFUSALS, replace_shop, titles
 from accord_service.pages.shop.forms import (
     ETAG,
@@ -213,7 +214,8 @@ def _press_document(form: Form, press: Document, fields: Mapping[str, str]) -> d
         text = form.text(name)
         if name == "circuit/three_phase" or not text or name.startswith("plates/"):
             continue
-        said[name] = int(text) if name == "cylinder/count" and text.isdigit() else with_unit(text, unit)
+        count = whole(text) if name == "cylinder/count" else None
+        said[name] = with_unit(text, unit) if count is None else count
     if form.has("circuit/three_phase", "yes"):
         said["circuit/three_phase"] = True
     rest = {name: value for name, value in press.items() if name not in {field.split("/")[0] for field in fields}}
