@@ -86,18 +86,27 @@ def test_what_cannot_be_read_is_marked_and_unmarked_as_one_types(opened: Browser
     assert opened.script(f"return {blank}.value") == "TS-100-W"
 
 
+def tab_to(opened: Browser, condition: str) -> None:
+    """Press the tabulator until the script's condition holds; a page has so many stops and no more."""
+    been = []
+    for _ in range(150):
+        if opened.script(f"return {condition}"):
+            return
+        opened.press(KEYS["tab"])
+        been.append(opened.script("return document.activeElement.outerHTML.slice(0, 60)"))
+    raise AssertionError(f"the tabulator never led there: {been[:40]}")
+
+
 def test_the_keyboard_alone_asks_and_records(opened: Browser, served: Served) -> None:
     opened.resize(1200, 1200)
     open_order(opened, served, {"item.blank": "TS-100-W", **SIZE})
     opened.script("document.querySelector('#main').focus()")
-    while opened.script(f"return {FOCUSED}") != "decorations.0.transfer":
-        opened.press(KEYS["tab"])
+    tab_to(opened, f"{FOCUSED} === 'decorations.0.transfer'")
     opened.press(*"roll 7")
     opened.wait_for(f"{WORD} === 'accepted'")
     opened.press(KEYS["enter"])
     opened.wait_for("document.activeElement.id === 'line'")
-    while opened.script("return document.activeElement.textContent") != "Record this order":
-        opened.press(KEYS["tab"])
+    tab_to(opened, "document.activeElement.textContent === 'Record this order'")
     opened.press(KEYS["enter"])
     opened.wait_for("location.pathname.startsWith('/records/rec_')")
     assert findings(opened) == []
