@@ -285,6 +285,19 @@ def test_a_missing_pillow_is_named(features: list[str], rule: str, level: str, a
     assert rule not in {finding.rule for finding in with_pillow.findings}
 
 
+@pytest.mark.parametrize(("features", "rule"), [(["zip"], "print-across-zip"), (["placket"], "print-across-fitting")])
+def test_a_pillow_does_not_excuse_a_print_across_a_fitting(
+    features: list[str], rule: str, authority: Authority
+) -> None:
+    """It lifts the cloth beside a zip, not a print that bridges it: common practice, no source."""
+    size = {"width": "10 in", "height": "10 in"}
+    front = order_document(authority.book, item={"features": features}, decoration={"size": size})
+    chest = order_document(authority.book, item={"features": features}, decoration={"placement": "left-chest"})
+    shop = stocked(authority.book, *PADS)
+    assert rule in {finding.rule for finding in authority.validate(read(Order, front), shop).findings}
+    assert rule not in {finding.rule for finding in authority.validate(read(Order, chest), shop).findings}
+
+
 def test_a_cap_over_its_form_takes_no_pillow(book: Book) -> None:
     cap = BARE | {"blank": "cap-polyester-white", "features": ""}
     case = pressing(book, item=cap, decoration={"placement": "crown"}, press={"type": "cap-press"})
