@@ -10,7 +10,7 @@ from collections.abc import Callable, Collection, Iterator, Mapping
 from dataclasses import replace
 from typing import Any, NamedTuple
 
-from accord_rules.derive.transfer import NO_PRESS_AIMS, Needed, practice_of, sheet_of
+from accord_rules.derive.transfer import NO_PRESS_AIMS, Needed, StockPeel, practice_of, sheet_of
 from accord_rules.documents import units
 from accord_rules.orders.order import NONE
 from accord_rules.orders.sheet import SECOND, Sheet, TemperatureSpan, TimeSpan, pressings_said
@@ -86,12 +86,18 @@ def in_force(
     goods: str | None = maybe("item.family"),
     dyed_over: bool | None = maybe("layer.dyed_over"),
     into: Transfer | None = maybe("ground.film"),
+    in_stock_peel: StockPeel | None = maybe("transfer.stock_peel"),
 ) -> InForce:
     """The maker's sheet that counts here, and whose it is. Of a film whose dye is a print of its own, only what it says
-    of the film's pressing counts; what a product of dye has of its own is meant for cloth, not for such a film."""
+    of the film's pressing counts; what a product of dye has of its own is meant for cloth, not for such a film.
+
+    Of a family, how what the shop has of it is peeled counts as its own: hot where its film is peeled warm spoils it.
+    """
     product = entry.sheet if into is None else None
     own = MainPressing() if into is not None else sheet_of(entry, substrate or "", goods or "")
     edition = None if product is None else product.edition
+    if in_stock_peel is not None and into is None and ordered is None:
+        own = replace(own, peel=in_stock_peel.peel)
     in_stock = stocked.get(name or "") or stocked.get(entry.family)
     for by, sheet in (("order", ordered), ("shop", in_stock)):
         if sheet is not None:
@@ -221,6 +227,8 @@ def needed(
     that goes into a film is pressed as the film wants it."""
     sheet = in_force.sheet
     usual = practice_of(entry if into is None else into, substrate, goods or "", polyester)
+    if into is None and in_force.own.peel is not None:
+        usual = usual._replace(peel=in_force.own.peel)
     changes: dict[str, Any] = {
         name: getattr(sheet, name) for name in ("peel", "cover", "pad") if getattr(sheet, name) is not None
     }
@@ -271,10 +279,14 @@ def words(
     in_force: InForce = read("sheet.in_force"),
     needed: Needed = read("transfer.needed"),
     title: str | None = maybe("transfer.title"),
+    in_stock_peel: StockPeel | None = maybe("transfer.stock_peel"),
     preferences: units.UnitPreferences = source("shop/units"),
 ) -> str:
     """The sheet and its numbers: "your sheet: 160 °C, 20 s, hot"; the product's own too, where it decides the rest."""
-    own = _named(f"the sheet of {title}", in_force.own_edition, _own_figures(in_force.left_to_own, needed, preferences))
+    own_title = title if in_stock_peel is None else in_stock_peel.title
+    own = _named(
+        f"the sheet of {own_title}", in_force.own_edition, _own_figures(in_force.left_to_own, needed, preferences)
+    )
     if in_force.by not in ("order", "shop"):
         return own
     whose = "your sheet" if in_force.by == "order" else f"the shop's sheet for {title}"

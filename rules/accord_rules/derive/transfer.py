@@ -10,6 +10,7 @@ from typing import Any, NamedTuple
 
 from accord_rules.documents import units
 from accord_rules.orders.order import Size
+from accord_rules.orders.sheet import Sheet
 from accord_rules.revision.catalogue import (
     LOOKS,
     PLASTICS,
@@ -193,6 +194,39 @@ def practice_of(entry: Transfer, substrate: str, goods: str, polyester: float | 
         aim_by_size=tuple((sized.longer_side, sized.time) for sized in sizes),
         by_press=_by_press(entry, variant, sheet),
     )
+
+
+class StockPeel(NamedTuple):
+    """How the products that the shop has of a family are peeled, and what they are called."""
+
+    peel: tuple[str, ...]
+    title: str
+
+
+@fact("transfer.stock_peel", DATA, DECORATION)
+def stock_peel(
+    entry: Transfer = read("transfer.entry"),
+    name: str | None = source("/decorations/{i}/transfer"),
+    products: Mapping[str, Transfer] = entries("products"),
+    in_stock: tuple[str, ...] = source("shop/stock/products"),
+    sheets: Mapping[str, Sheet] = source("shop/stock/sheets"),
+    substrate: str | None = maybe("item.substrate"),
+    goods: str | None = maybe("item.family"),
+    dyed_over: bool | None = maybe("layer.dyed_over"),
+) -> StockPeel | None:
+    """Of a family named, how all that the shop has of it is peeled where that is not the family's usual way; None where
+    it is, where the products differ, and where none is stocked."""
+    of_family = [stocked for stocked in in_stock if stocked in products and products[stocked].family == name]
+    if not of_family or dyed_over:
+        return None
+    here = (substrate or "", goods or "")
+    peels = {
+        (product in sheets and sheets[product].peel) or practice_of(products[product], *here).peel
+        for product in of_family
+    }
+    if len(peels) > 1 or practice_of(entry, *here).peel in peels:
+        return None
+    return StockPeel(peels.pop(), " and ".join(in_a_sentence(products[product].title) for product in of_family))
 
 
 def _on(variants: Mapping[str, Any], substrate: str, goods: str) -> Any:

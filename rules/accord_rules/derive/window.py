@@ -220,6 +220,12 @@ def window_aim_c(
     return round(min(max(wanted_c, low_c), high_c), 6)
 
 
+@fact("window.aim_display_c", number(units.TEMPERATURE), PRESSING)
+def window_aim_display_c(aim_c: float = read("window.aim_c"), dials: Dials = read("press.dials")) -> float:
+    """What the display shows at the surface temperature to aim at, to its nearest step."""
+    return dials.at(round(dials.number(dials.calibration.display_c(aim_c))))[0]
+
+
 @fact("window.width_k", number(units.TEMPERATURE_DIFFERENCE), PRESSING)
 def width_k(low_c: float = read("window.low_c"), high_c: float = read("window.high_c")) -> float:
     """How wide the window is; negative if there is none."""

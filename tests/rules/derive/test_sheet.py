@@ -53,6 +53,24 @@ def test_the_orders_beats_the_shops_beats_the_books(book: Book) -> None:
     assert [case["transfer.needed"].time.aim for case in cases.values()] == [20.0, 30.0, 40.0, 8.0, 12.0]
 
 
+def test_a_family_is_peeled_as_what_the_shop_has_of_it(book: Book, authority: Authority) -> None:
+    """The family comes off hot as well; the one product in stock is a warm peel (common practice, no source)."""
+    family: Document = {"transfer": "powder-film"}
+    assert pressing(book, decoration=family)["set.peel"] == "warm"
+    assert pressing(book, shop=shop_of(book, stock={"products": []}), decoration=family)["set.peel"] == "hot"
+    refused = judged(authority, decoration=family | {"settings": {"peel": "hot"}})
+    (finding,) = (finding for finding in refused.findings if finding.rule == "peel-outside-sheet")
+    assert (refused.verdict, finding.fix) == ("rejected", "Peel warm, or give the sheet that says otherwise.")
+    assert "powder-adhesive print, warm peel: warm" in finding.because
+    own = judged(authority, decoration=family | {"sheet": {"peel": ["hot"]}, "settings": {"peel": "hot"}})
+    assert "peel-outside-sheet" not in {finding.rule for finding in own.findings}, "a roll of its own"
+
+
+def test_a_family_whose_products_differ_in_the_shop_is_peeled_as_is_usual_of_it(book: Book) -> None:
+    shop = shop_of(book, stock={"products": ["powder-film-warm-peel", "powder-film-cold-peel"]})
+    assert decoration_case(book, shop, decoration={"transfer": "powder-film"})["transfer.stock_peel"] is None
+
+
 def test_what_a_sheet_leaves_out_is_the_products_then_the_familys(book: Book) -> None:
     case = decoration_case(book, decoration={"transfer": "film-cold-peel-gloss", "sheet": {"time": "20 s"}})
     assert case["sheet.time_said"]
