@@ -125,6 +125,7 @@ def test_a_number_without_a_unit_stays_one() -> None:
         ([("quantity", "2,000")], "/quantity", "without a mark between its thousands"),
         ([("use.worn_over", "maybe")], "/use/worn_over", "has to be yes or no"),
         ([("item.fibres", "wool and such")], "/item/fibres", "has to say the percent of each fibre"),
+        ([("item.fibres", "polycotton")], "/item/fibres", "has to say the percent of each fibre"),
         ([("item.blank", "a"), ("item.blank", "b")], "/item/blank", "is given more than once"),
         ([("press", "bench"), ("press.type", "clamshell")], "/press", "is named and described"),
         ([("press.type", "clamshell"), ("press", "bench")], "/press", "is named and described"),
@@ -134,6 +135,14 @@ def test_what_cannot_be_read_is_told_at_its_field(pairs: Any, pointer: str, says
     (fault,) = asked(pairs).faults
     assert fault.pointer == pointer
     assert says in fault.message
+
+
+def test_a_fibre_alone_is_all_of_it_and_heavy_pressure_is_firm() -> None:
+    """Common practice, no source."""
+    pairs = [("item.fibres", "nylon"), ("decorations.0.settings.pressure", "Heavy")]
+    document = asked(pairs).document
+    assert document["item"]["fibres"] == {"nylon": 100}
+    assert document["decorations"][0]["settings"]["pressure"] == "firm"
 
 
 def test_whatever_an_order_can_say_has_a_place() -> None:

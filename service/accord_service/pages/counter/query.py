@@ -35,7 +35,6 @@ from accord_rules.documents.reading import (
     readers_of,
     unescape,
 )
-from accord_rules.documents.spelling import as_word
 from accord_rules.orders.order import Order
 
 NOTHING = "nothing"
@@ -235,7 +234,7 @@ def _one(reader: Reader, text: str) -> Any:
             least, is_span, most = text.partition(_TO)
             return {"least": least, "most": most} if is_span else text
         case Choice(words=words) | Either(first=Choice(words=words)):
-            return word if (word := as_word(text)) in words else text
+            return typed.word(text, words)
         case _:
             return text
 
