@@ -56,7 +56,7 @@ def number(text: str, *, whole: bool) -> int | float:
 def word(text: str, words: Collection[str]) -> str:
     """The one of these words that was typed or meant, whatever its case and spaces; the text itself where none was."""
     typed = as_word(text)
-    return next((one for one in (typed, _SAID.get(typed)) if one in words), text)
+    return next((one for one in (typed, _SAID.get(typed, typed)) if one in words), text)
 
 
 def shares(text: str) -> dict[str, int | float]:
