@@ -145,6 +145,19 @@ def test_a_fibre_alone_is_all_of_it_and_heavy_pressure_is_firm() -> None:
     assert document["decorations"][0]["settings"]["pressure"] == "firm"
 
 
+@pytest.mark.parametrize("typed", ["270-290", "270 – 290", "270-290 °F", "270 to 290"])
+def test_a_range_as_sheets_print_it_is_read_with_the_unit_beside_it(typed: str) -> None:
+    field = "decorations.0.sheet.temperature"
+    (decoration,) = asked([(field, typed), (f"{field}.unit", "°F")]).document["decorations"]
+    assert decoration["sheet"]["temperature"] == {"least": "270 °F", "most": "290 °F"}
+
+
+def test_a_fraction_is_no_range() -> None:
+    field = "decorations.0.size.width"
+    (decoration,) = asked([(field, "1-1/2"), (f"{field}.unit", "in")]).document["decorations"]
+    assert decoration["size"]["width"] == "1-1/2 in"
+
+
 def test_whatever_an_order_can_say_has_a_place() -> None:
     """Each of its leaves, by the readers of an order themselves."""
 

@@ -47,6 +47,8 @@ _OVER = re.compile(rf"{PRINTS}\.\d+\.over")
 _OF_PRINT = re.compile(rf"{PRINTS}\.(\d{{1,2}})(\..+)")
 _BETWEEN = re.compile(r"\s*[,;\n]\s*")
 _TO = " to "
+# As sheets print it: 270-290, or 10–15. A fraction of an inch, 1-1/2, is none.
+_SPAN = re.compile(r"(\d+(?:[.,]\d+)?)\s*[-–]\s*(\d+(?:[.,]\d+)?)(?:\s*([^\d\s/.,-].*))?")
 
 
 class NotInAQueryError(ValueError):
@@ -140,9 +142,15 @@ def _said(pairs: Iterable[tuple[str, str]]) -> dict[str, list[str]]:
         if name.endswith(UNIT) and dimension_of(place(name.removesuffix(UNIT))) is not None:
             continue
         unit = said.get(name + UNIT, [""])[-1]
+        texts = [_span(text) for text in texts] if isinstance(place(name), OneOrSpan) else texts
         is_quantity = unit and dimension_of(place(name)) is not None
         with_units[name] = [_with_unit(text, unit) for text in texts] if is_quantity else texts
     return with_units
+
+
+def _span(text: str) -> str:
+    match = _SPAN.fullmatch(text)
+    return _TO.join(" ".join(filter(None, (end, match[3]))) for end in match.group(1, 2)) if match else text
 
 
 def _with_unit(text: str, unit: str) -> str:
