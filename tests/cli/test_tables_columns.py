@@ -239,7 +239,7 @@ def test_cells_as_counters_write_them(header: str, value: Any, said: dict[str, A
         ("qty", 12.5, "whole number"),
         ("age from", "1,500", "without a mark"),
         ("white", "maybe", "yes or no"),
-        ("fibres", "cotton", "percent of each fibre"),
+        ("fibres", "cotton and wool", "percent of each fibre"),
         ("fibres", "50/50 polycotton", "percent of each fibre"),
         ("order no", datetime.datetime(2026, 3, 4), "is a date in the sheet .2026-03-04."),
         ("time (s)", datetime.time(0, 45), "time of day"),

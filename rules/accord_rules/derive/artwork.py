@@ -393,7 +393,7 @@ def bleed_mm(
     principle: str = read("transfer.principle"),
     shape: Callable[[], str | None] = later("item.shape"),
     hard: Callable[[], bool | None] = later("item.hard"),
-    bleed: float = limit("plan.bleed"),
+    bleed: float = limit("order.bleed_most"),
 ) -> float | None:
     """How far a print may reach over the printable area on each side: dye on flat hard goods, where what lies beyond
     the edge prints nothing and a picture to the edge wants it so; else 0 mm."""
@@ -411,7 +411,7 @@ def fits_area(
     open_: bool = read("place.area_open"),
     print_size: Size | None = maybe("place.size"),
     bleed_mm: Callable[[], float | None] = later("place.bleed_mm"),
-    bleed_most_mm: float = limit("plan.bleed"),
+    bleed_most_mm: float = limit("order.bleed_most"),
 ) -> bool | None:
     """Whether the print fits the blank's printable area, with the bleed that it may have on each side; true if the
     blank has none there, or none is named."""

@@ -3,6 +3,10 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Collection, Mapping
+from types import MappingProxyType
+
+from accord_rules.documents.spelling import as_word
 
 _YES = frozenset({"yes", "y", "true", "x", "✓", "✔", "1", "ja", "oui", "si", "sí"})
 _NO = frozenset({"no", "n", "false", "0", "nein", "non", "-", "–"})
@@ -19,6 +23,10 @@ _SHARE_BEHIND = re.compile(r"([^\W\d_][^\d%/,;+&|]*?)\s*:?\s*(\d+(?:[.,]\d+)?)\s
 _SHARES_FIRST = re.compile(r"((?:\d+(?:[.,]\d+)?\s*%?\s*/\s*)+\d+(?:[.,]\d+)?)\s*%?\s+(.+)")
 _BETWEEN_SHARES = re.compile(r"[\s/,;+&|.]*")
 _SHARES_MOST = 200
+# A word for two fibres is no fibre of which a piece could be made whole.
+_ONE_FIBRE = re.compile(r"(?!poly-?cotton|(?:tri|poly)?-?blend|mix)[^\W\d_]+", re.IGNORECASE)
+# What people say for a word that a choice has. Common practice, no source.
+_SAID: Mapping[str, str] = MappingProxyType({"heavy": "firm"})
 _AND = re.compile(r"^\s*and\b|\band\s*$|[\s.]+$")
 
 
@@ -46,12 +54,23 @@ def number(text: str, *, whole: bool) -> int | float:
     return int(read) if read.is_integer() else read
 
 
+def word(text: str, words: Collection[str]) -> str:
+    """The one of these words that was typed or meant, whatever its case and spaces; the text itself where none was."""
+    typed = as_word(text)
+    return next((one for one in (typed, _SAID.get(typed, typed)) if one in words), text)
+
+
 def shares(text: str) -> dict[str, int | float]:
-    """Percent by fibre: "50 % cotton 50 % polyester", "CO 95, EL 5", "60/40 CO/PES". Raises TypedError."""
+    """Percent by fibre: "50 % cotton 50 % polyester", "CO 95, EL 5", "60/40 CO/PES".
+
+    A fibre alone is all of it. Raises TypedError.
+    """
     # The patterns look back and forth, so a long text would take them long.
     text = " ".join(text.split())
     if len(text) > _SHARES_MOST:
         raise TypedError(f"has to say the percent of each fibre in no more than {_SHARES_MOST} characters")
+    if _ONE_FIBRE.fullmatch(text):
+        return {text: 100}
     pairs = _numbers_first(text) or _pairs(text)
     names = [name for name, _ in pairs]
     if not pairs or len(set(names)) != len(names):

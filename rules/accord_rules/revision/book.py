@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
@@ -74,6 +75,11 @@ class Book:
         """The same as ``as_word`` writes them, for spellings with other spaces and hyphens."""
         return MappingProxyType({as_word(spelling): code for spelling, code in self.fibre_names.items()})
 
+    @cached_property
+    def _titled(self) -> Mapping[str, Mapping[str, tuple[str, ...]]]:
+        """By kind of what orders name by its title, the entries of each title, without its case and punctuation."""
+        return MappingProxyType({kind: _titles(self.catalogue[kind]) for kind in ("blanks", "transfers", "products")})
+
     def readings(self, kinds: str, name: str) -> tuple[str, ...]:
         """The entries of a kind (or of ``transfers|products``) that a word stands for: none, one, or several."""
         word, of_kinds = as_word(name), kinds.split("|")
@@ -85,7 +91,8 @@ class Book:
                 return (self.aliases[kind][word],)
         ambiguous = self.ambiguous_words.get(word)
         if ambiguous is None:
-            return ()
+            title = _plain(name)
+            return tuple(entry for kind in of_kinds for entry in self._titled.get(kind, {}).get(title, ()))
         named = (name for kind in of_kinds for name in ambiguous.readings.get(kind, ()))
         return tuple(name for name in named if any(name in self.catalogue[kind] for kind in of_kinds))
 
@@ -135,6 +142,18 @@ def vocabulary_of(catalogue: Mapping[str, Mapping[str, Any]], limits: Mapping[st
 
 def _aliases(entries: Mapping[str, Any]) -> Mapping[str, str]:
     return {as_word(alias): name for name, entry in entries.items() for alias in getattr(entry, "aliases", ())}
+
+
+def _titles(entries: Mapping[str, Any]) -> Mapping[str, tuple[str, ...]]:
+    titles: dict[str, tuple[str, ...]] = {}
+    for name, entry in entries.items():
+        title = _plain(entry.title)
+        titles[title] = (*titles.get(title, ()), name)
+    return MappingProxyType(titles)
+
+
+def _plain(text: str) -> str:
+    return " ".join(re.findall(r"[^\W_]+", text.casefold()))
 
 
 def _fibre_names(fibres: Mapping[str, Any]) -> dict[str, str]:

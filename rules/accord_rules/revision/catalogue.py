@@ -196,7 +196,7 @@ def _sources_of() -> Any:
 
 
 def _aliases() -> Any:
-    return optional(Many(Text(40), 12, distinct=True), (), about="other words for it that an order may use")
+    return optional(Many(Text(40), 16, distinct=True), (), about="other words for it that an order may use")
 
 
 def _note() -> Any:

@@ -187,8 +187,11 @@ def _hidden(field: str, own: str, book: Book, shop: Shop) -> str | None:
         return next((press.id for press in shop.presses if as_word(press.id) == as_word(own)), None)
     if field == "consumables" and as_word(own) == NONE:
         return "nothing at all"
-    readings = book.readings(_PLACES[field], own)
-    return readings[0] if len(readings) == 1 else None
+    # A word of another kind as well: "vinyl" on a list of tees would be read as film by whoever has the book's words.
+    of_kinds = (_PLACES[field], *(kinds for other, kinds in _PLACES.items() if other != field))
+    clear = (readings[0] for kinds in of_kinds if len(readings := book.readings(kinds, own)) == 1)
+    # What people use for several things of its own kind, a shop may use for one of them.
+    return next(clear, None) if len(book.readings(_PLACES[field], own)) < 2 else None
 
 
 def fitting_names(shop: Shop, book: Book) -> OwnNames:

@@ -367,7 +367,7 @@ def _page(kind: str, name: str, entry: Mapping[str, Any], limits: Mapping[str, A
 def title_of(kind: str, name: str, entry: Mapping[str, Any]) -> str:
     """What people call an entry: its title or name, a step's sentence, else what its id says."""
     if kind == "steps":
-        return _filled(entry["text"])
+        return _shown(entry["text"], {})
     return str(entry.get("title") or entry.get("name") or name.replace("-", " "))
 
 

@@ -27,7 +27,6 @@ from accord_rules.documents.reading import (
     Table,
     Whole,
 )
-from accord_rules.documents.spelling import as_word
 from accord_rules.documents.units import LENGTH, Dimension, Unit, shortest
 from accord_service.tables.columns import Column
 
@@ -129,13 +128,12 @@ def _read(reader: Reader, text: str, column: Column) -> Any:
         case Quantity(dimension=dimension) | OneOrSpan(one=Quantity(dimension=dimension)):
             return _quantity(dimension, text, column)
         case Either(first=Choice(words=words), second=Quantity(dimension=dimension)):
-            word = as_word(text)
+            word = typed.word(text, words)
             return word if word in words else _quantity(dimension, text, column)
         case Object():
             return _size(text, column)
         case Choice(words=words):
-            word = as_word(text)
-            return word if word in words else text
+            return typed.word(text, words)
         case Flag():
             return typed.flag(text)
         case Whole() | Number():

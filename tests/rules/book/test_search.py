@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from accord_rules.revision.book import Book
-from accord_rules.revision.search import Found
+from accord_rules.revision.search import Found, title_of
 
 SEARCHES = tomllib.loads((Path(__file__).parent / "searches.toml").read_text(encoding="utf-8"))
 FIRST = 3
@@ -83,3 +83,23 @@ def test_what_is_shown_has_its_numbers_and_no_braces(book: Book) -> None:
     assert [hit.excerpt for hit in hits if "{" in hit.excerpt or "{" in hit.title] == []
     (hit,) = book.index.find("dye-on-natural-fibre", most=1).hits
     assert "at least 50 % is needed" in hit.excerpt
+
+
+@pytest.mark.parametrize(
+    ("text", "first"),
+    [
+        ("non-stick sheet or parchment", "consumables/ptfe-sheet"),
+        ("scorch mark on shirt", "advice/press-marks"),
+    ],
+)
+def test_what_somebody_at_a_counter_searched_for_comes_first(text: str, first: str, book: Book) -> None:
+    """From memory, no source."""
+    assert ids(book.index.find(text))[0] == first
+
+
+def test_a_step_is_titled_without_the_names_of_what_is_filled_in(book: Book) -> None:
+    titles = {name: title_of("steps", name, step) for name, step in book.documents["steps"].items()}
+    assert titles["press-oven"] == (
+        "Put it into the hot oven with heat gloves on: …, counted from when the display is back at …."
+    )
+    assert [title for title in titles.values() if "{" in title or "wait words" in title] == []

@@ -118,6 +118,8 @@ def test_a_faulty_order_is_read_in_the_shops_words_as_well(book: Book) -> None:
         ({"transfers": {"DTF": "film-soft-matte"}}, "/names/transfers/DTF", "ambiguous"),
         ({"transfers": {"cut-film": "film-soft-matte"}}, "/names/transfers/cut-film", "ambiguous"),
         ({"transfers": {"film-soft-matte": "cut-film"}}, "/names/transfers/film-soft-matte", "ambiguous"),
+        ({"blanks": {"vinyl": "tee-heavy-white"}}, "/names/blanks/vinyl", "ambiguous"),
+        ({"consumables": {"drawer press": "ptfe-sheet"}}, "/names/consumables/drawer press", "ambiguous"),
         ({"consumables": {"none": "ptfe-sheet"}}, "/names/consumables/none", "ambiguous"),
         ({"presses": {"Bench": "bench"}}, "/names/presses/Bench", "ambiguous"),
         ({"presses": {"window": "benhc"}}, "/names/presses/window", "not-in-shop"),
@@ -134,6 +136,14 @@ def test_names_that_hide_or_mean_two_things_are_refused(
 
 def test_names_that_are_clear_have_no_fault(book: Book) -> None:
     assert list(own_name_faults(naming(book), book)) == []
+
+
+def test_a_word_for_several_things_of_its_kind_may_still_be_settled(book: Book) -> None:
+    for names in (
+        {"blanks": {"mug": "mug-coated-325", "t-shirt": "tee-heavy-white"}},
+        {"presses": {"drawer": "bench"}},
+    ):
+        assert list(own_name_faults(naming(book, **names), book)) == []
 
 
 def test_names_of_what_is_gone_are_left_out(book: Book) -> None:

@@ -38,6 +38,11 @@ TRANSFERS = {
     "heat-transfer paper light": "inkjet-paper-light",
     "heat_transfer_paper_dark": "inkjet-paper-dark",
     "Cut Film": "cut-film",
+    "cut vinyl": "cut-film",
+    "dye": "dye-sublimation",
+    "sub": "dye-sublimation",
+    "DTF transfers": "powder-film",
+    "Cut film: polyurethane": "cut-film",  # its title, but for the punctuation
 }
 
 
@@ -158,6 +163,19 @@ TALK = [
         "beanie",
         ("beanie-acrylic-black", "beanie-wool-green", "beanie-cotton-grey", "beanie-polyester-white"),
     ),
+    ("blanks", "mouse pad", ("mouse-pad-white",)),
+    ("blanks", "puzzle", ("puzzle-board-120",)),
+    ("blanks", "HEAVY COTTON TEE - WHITE", ("tee-heavy-white",)),  # the titles of entries, in any writing
+    ("blanks", "tile-coated ceramic", ()),
+    ("transfers", "foil gold", ("foil-gold",)),
+    ("blanks", "pyjamas", ("pyjamas-satin-white", "pyjamas-kids-blue")),
+    ("blanks", "ceramic tile", ("tile-coated-108", "tile-coated-150", "tile-uncoated-150")),
+    ("transfers", "iron on", ("cut-film", "inkjet-paper-light", "inkjet-paper-dark", "heat-seal-patch")),
+    (
+        "transfers",
+        "screen print",
+        ("plastisol-hot-split", "plastisol-cold-peel", "plastisol-athletic", "water-based-transfer"),
+    ),
     ("substrates", "t-shirt", ("knit",)),
     ("substrates", "faux leather", ("leatherette-pu", "leatherette-pvc")),
     ("substrates", "aluminum", ("aluminium-sheet",)),
@@ -173,10 +191,34 @@ def test_what_decorators_say_has_its_readings(kind: str, word: str, names: tuple
 
 
 @pytest.mark.parametrize(
+    ("words", "first"),
+    [
+        (("t-shirt", "T shirt", "tee", "cotton tee", "white t-shirt", "tees"), "tee-heavy-white"),
+        (("black t-shirt",), "tee-heavy-black"),
+        (("sweatshirt",), "sweatshirt-cotton-grey"),
+        (("hoody", "hoodie"), "hoodie-cotton-black"),
+        (("polo", "polo shirt"), "polo-cotton-navy"),
+        (("coaster",), "hardboard-coaster"),
+        (("coffee mug",), "mug-coated-325"),
+        (("baseball cap",), "cap-cotton-black"),
+        (("water bottle",), "bottle-aluminium-500"),
+    ],
+)
+def test_of_what_a_counter_hand_says_the_most_ordinary_piece_comes_first(
+    words: tuple[str, ...], first: str, book: Book
+) -> None:
+    for word in words:
+        readings = book.readings("blanks", word)
+        assert len(readings) > 1, word
+        assert readings[0] == first, word
+
+
+@pytest.mark.parametrize(
     ("spelling", "code"),
     [
         ("PBT", "PES"), ("PTT", "PES"), ("elastane", "EL"), ("Spandex", "EL"), ("polyamide", "PA"), ("nylon", "PA"),
-        ("viscose", "CV"), ("rayon", "CV"), ("bamboo", "CV"), ("Organic-Cotton", "CO"), ("nylon-6", "PA6"),
+        ("viscose", "CV"), ("poly", "PES"), ("rayon", "CV"), ("bamboo", "CV"), ("Organic-Cotton", "CO"),
+        ("nylon-6", "PA6"),
     ],
 )  # fmt: skip
 def test_fibres_by_the_words_of_labels(spelling: str, code: str, book: Book) -> None:

@@ -382,3 +382,15 @@ def test_what_is_typed_is_text_and_nothing_else(day: Day) -> None:
     page = day.page((("item.blank", '"><script>alert(1)</script>'), ("reference", "<b>7</b>")))
     assert "<script>alert" not in page
     assert "<b>7" not in page
+
+
+def test_a_press_with_a_condition_of_its_own_is_none_of_the_best_presss(day: Day) -> None:
+    """The headline goes in no circle: nothing has to be done but to take the press that it names."""
+    settings = {"temperature": "310 °F", "time": "15 s", "pressure": "medium"}
+    order = {"item": {"blank": "tee-heavy-white"}, "decorations": [{"transfer": "cut-film", "settings": settings}]}
+    verdict = day.verdict(order)
+    assert (verdict["verdict"], verdict["judged_on"]) == ("conditional", "bench")
+    page = " ".join(html.unescape(re.sub("<[^>]+>", " ", day.page(order))).split())
+    line = page[page.index("Can be done") :][:160]
+    assert re.match(r"Can be done on \S.* On \S.* only under a condition: choose that press to see it\.", line), line
+    assert "if this is done: Press it on" not in page

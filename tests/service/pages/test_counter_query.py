@@ -125,6 +125,7 @@ def test_a_number_without_a_unit_stays_one() -> None:
         ([("quantity", "2,000")], "/quantity", "without a mark between its thousands"),
         ([("use.worn_over", "maybe")], "/use/worn_over", "has to be yes or no"),
         ([("item.fibres", "wool and such")], "/item/fibres", "has to say the percent of each fibre"),
+        ([("item.fibres", "polycotton")], "/item/fibres", "has to say the percent of each fibre"),
         ([("item.blank", "a"), ("item.blank", "b")], "/item/blank", "is given more than once"),
         ([("press", "bench"), ("press.type", "clamshell")], "/press", "is named and described"),
         ([("press.type", "clamshell"), ("press", "bench")], "/press", "is named and described"),
@@ -134,6 +135,27 @@ def test_what_cannot_be_read_is_told_at_its_field(pairs: Any, pointer: str, says
     (fault,) = asked(pairs).faults
     assert fault.pointer == pointer
     assert says in fault.message
+
+
+def test_a_fibre_alone_is_all_of_it_and_heavy_pressure_is_firm() -> None:
+    """Common practice, no source."""
+    pairs = [("item.fibres", "nylon"), ("decorations.0.settings.pressure", "Heavy")]
+    document = asked(pairs).document
+    assert document["item"]["fibres"] == {"nylon": 100}
+    assert document["decorations"][0]["settings"]["pressure"] == "firm"
+
+
+@pytest.mark.parametrize("typed", ["270-290", "270 – 290", "270-290 °F", "270 to 290"])
+def test_a_range_as_sheets_print_it_is_read_with_the_unit_beside_it(typed: str) -> None:
+    field = "decorations.0.sheet.temperature"
+    (decoration,) = asked([(field, typed), (f"{field}.unit", "°F")]).document["decorations"]
+    assert decoration["sheet"]["temperature"] == {"least": "270 °F", "most": "290 °F"}
+
+
+def test_a_fraction_is_no_range() -> None:
+    field = "decorations.0.size.width"
+    (decoration,) = asked([(field, "1-1/2"), (f"{field}.unit", "in")]).document["decorations"]
+    assert decoration["size"]["width"] == "1-1/2 in"
 
 
 def test_whatever_an_order_can_say_has_a_place() -> None:

@@ -546,12 +546,16 @@ def test_no_value_at_all_is_a_fault_of_the_field(owner: FlaskClient, limit: str,
 
 
 def test_a_limit_in_the_shops_own_unit(desk: Desk, owner: FlaskClient) -> None:
-    """43 °C is 109.4 °F; a bare number is in the book's unit, which stands beside the field."""
+    """43 °C is 109.4 °F; a bare number is in the shop's unit, which stands beside the field.
+
+    The smallest step, 1 °C more, is 1.8 °F more (a difference has no offset), shown as 2 °F and not as 34 °F.
+    """
     address = "/shop/house/limits/people.touch_hold_most"
     page = owner.get(address)
     assert "43 °C (109 °F)" in text(page)
     assert "is looser than the book's 43 °C" in text(send(owner, address, value="110 °F", do="check"))
-    assert "40 °C (104 °F) can be taken" in text(send(owner, address, value="40", do="check"))
+    assert "Smallest step that matters 2 °F" in text(page)
+    assert "104 °F can be taken" in text(send(owner, address, value="104", do="check"))
 
 
 RULE = {

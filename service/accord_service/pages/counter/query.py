@@ -35,7 +35,6 @@ from accord_rules.documents.reading import (
     readers_of,
     unescape,
 )
-from accord_rules.documents.spelling import as_word
 from accord_rules.orders.order import Order
 from accord_service.pages.numbers import whole
 
@@ -51,6 +50,8 @@ _BETWEEN = re.compile(r"[,;\n]")
 # Of one text, and of the texts of one list: more is no order that somebody typed, and would take long to read.
 CHARACTERS_MOST, TEXTS_MOST = 1000, 100
 _TO = " to "
+# As sheets print it: 270-290, or 10–15. A fraction of an inch, 1-1/2, is none.
+_SPAN = re.compile(r"(\d+(?:[.,]\d+)?)\s*[-–]\s*(\d+(?:[.,]\d+)?)(?:\s*([^\d\s/.,-].*))?")
 
 
 class NotInAQueryError(ValueError):
@@ -148,9 +149,15 @@ def _said(pairs: Iterable[tuple[str, str]]) -> dict[str, list[str]]:
         if name.endswith(UNIT) and dimension_of(place(name.removesuffix(UNIT))) is not None:
             continue
         unit = said.get(name + UNIT, [""])[-1]
+        texts = [_span(text) for text in texts] if isinstance(place(name), OneOrSpan) else texts
         is_quantity = unit and dimension_of(place(name)) is not None
         with_units[name] = [_with_unit(text, unit) for text in texts] if is_quantity else texts
     return with_units
+
+
+def _span(text: str) -> str:
+    match = _SPAN.fullmatch(text)
+    return _TO.join(" ".join(filter(None, (end, match[3]))) for end in match.group(1, 2)) if match else text
 
 
 def _with_unit(text: str, unit: str) -> str:
@@ -247,7 +254,7 @@ def _one(reader: Reader, text: str) -> Any:
             least, is_span, most = text.partition(_TO)
             return {"least": least, "most": most} if is_span else text
         case Choice(words=words) | Either(first=Choice(words=words)):
-            return word if (word := as_word(text)) in words else text
+            return typed.word(text, words)
         case _:
             return text
 

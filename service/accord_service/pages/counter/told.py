@@ -277,6 +277,10 @@ def _line(verdict: Document) -> Line:
     if word in ("accepted", "conditional"):
         on = next(press["press_title"] for press in verdict["presses"] if press["press"] == verdict["judged_on"])
         others = sum(press["settings"] is not None for press in verdict["presses"]) - 1
+        if bounded := _bounded(verdict):
+            return Line(
+                word, "Can be done", f"on {on}. On {bounded} only under a condition: choose that press to see it."
+            )
         where = f"on {on}" + (f" and on {counted(others, 'other press', 'other presses')}" if others else "")
         if word == "accepted":
             return Line(word, "Can be done", f"{where}.")
@@ -291,6 +295,14 @@ def _line(verdict: Document) -> Line:
     blocks = [finding for finding in verdict["findings"] if finding["level"] == "blocks"]
     more = f" (and {counted(len(blocks) - 1, 'reason')} more)" if len(blocks) > 1 else ""
     return Line(word, "Must not be done like this:", f"{blocks[0]['title']}{more}" if blocks else word)
+
+
+def _bounded(verdict: Document) -> str:
+    """The presses that need something done where the best needs nothing: its name alone would be the condition."""
+    best = next(press for press in verdict["presses"] if press["press"] == verdict["judged_on"])
+    if verdict["verdict"] != "conditional" or best["verdict"] != "accepted":
+        return ""
+    return " or ".join(press["press_title"] for press in verdict["presses"] if press["verdict"] == "conditional")
 
 
 def _best_first(verdict: Document) -> Iterator[Document]:

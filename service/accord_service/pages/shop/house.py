@@ -32,6 +32,7 @@ from accord_service.api.v1.put_house_limit import put_house_limit
 from accord_service.api.v1.put_house_rule import put_house_rule
 from accord_service.http.problems import ChangedMeanwhile, HouseRulesRefused, Problem
 from accord_service.pages.counter.told import sign_of
+from accord_service.pages.library.showing import limit_step
 from accord_service.pages.shop.asking import REFUSALS, entries
 from accord_service.pages.shop.forms import ETAG, Form, Moved, moved_since, seen_in, seen_text, with_unit, without_unit
 from accord_service.pages.shop.rooms import answered, is_check, led_to, shown
@@ -148,7 +149,7 @@ def limit_page(visit: Visit, limit_id: str) -> Response:
     """One limit: what it is, where the collective has it, where the shop, and a form to move it."""
     told = visit.ask(get_house_limit, path={"limit_id": limit_id})
     entry = visit.ask(get_limit, path={"name": limit_id}).document
-    unit = _book_unit(entry["entry"])
+    unit = _field_unit(entry["entry"], _system(visit))
     own = told.document["value"]
     value = "" if own is None else without_unit(own, unit) if isinstance(own, str) else f"{own:g}"
     return _limit_shown(visit, entry, told.document, told.etag, Form.of({_VALUE: value}))
@@ -162,7 +163,7 @@ def move_limit(visit: Visit, limit_id: str) -> Response:
     entry = visit.ask(get_limit, path={"name": limit_id}).document
     back, checking = form.value("do") == "back", is_check(form)
     try:
-        value = None if back else _typed(form.text(_VALUE), entry["entry"])
+        value = None if back else _typed(form.text(_VALUE), entry["entry"], _system(visit))
     except typed.TypedError as error:
         return _limit_shown(visit, entry, told.document, form.value(ETAG), form.wrong(_VALUE, f"It {error}."))
     if value == told.document["value"] and not checking:
@@ -209,8 +210,8 @@ def _limit_shown(
         answered(form),
         limit=limit,
         line=_line(limit["id"], entry, {limit["id"]: there["value"]} if there["value"] is not None else {}, system),
-        step=amount(entry, entry["step"], system),
-        unit=_book_unit(entry),
+        step=limit_step(entry, system),
+        unit=_field_unit(entry, system),
         form=form,
         etag=etag,
         seen=seen_text(there) if moved or form.status == 200 else form.value("seen"),
@@ -222,18 +223,20 @@ def _limit_shown(
     )
 
 
-def _book_unit(entry: Document) -> str:
-    """The unit that the book has the limit in, which a bare number is meant in."""
+def _field_unit(entry: Document, system: units.UnitPreferences) -> str:
+    """The unit beside the field, which a bare number is meant in: the shop's of a temperature, else the book's."""
     value = entry["value"]
+    if entry["dimension"] == units.TEMPERATURE.name:
+        return system.temperature
     return value.split(" ", 1)[1] if isinstance(value, str) else str(units.DIMENSIONS[entry["dimension"]].symbol)
 
 
-def _typed(text: str, entry: Document) -> str | float:
+def _typed(text: str, entry: Document, system: units.UnitPreferences) -> str | float:
     """A value as the book writes it. Raises typed.TypedError."""
     if isinstance(entry["value"], str):
         if not text:
             raise typed.TypedError("has to be a number")
-        return with_unit(text, _book_unit(entry))
+        return with_unit(text, _field_unit(entry, system))
     return typed.number(text.removesuffix("%").strip(), whole=False)
 
 

@@ -224,6 +224,7 @@ def _warnings(told: Told, part: Part, room: float) -> Iterator[Block]:
     first = part.place == 1
     kinds = (
         ("CHANGED SINCE", told.changed, True),
+        ("FROM THE PRODUCT AT HAND", told.from_product, True),
         ("MUST BE DONE", told.conditions if first else (), False),
         ("TAKE CARE", told.cautions if first else (), True),
         ("NOT SAID", () if told.unsaid is None or not first else (told.unsaid.removeprefix("Not said, and "),), False),

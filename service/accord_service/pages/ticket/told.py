@@ -26,6 +26,7 @@ _CHANGED: Mapping[str, str] = MappingProxyType(
         "code": "The service has changed since.",
     }
 )
+_FROM_PRODUCT = "These settings are its own: the recorded answer has its family's usual ones, which do not suit it."
 _SLIP_STEP = "Cut off the slip and give it with the goods."
 
 
@@ -69,7 +70,10 @@ class Part:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Told:
-    """A whole ticket. ``changed``: what is no more as it was, a sentence each; ``slip``: the customer's sentences."""
+    """A whole ticket. ``changed``: what is no more as it was, a sentence each; ``slip``: the customer's sentences.
+
+    ``from_product``: that the settings are not those of the answer, where it is so.
+    """
 
     shop: str
     reference: str | None
@@ -83,6 +87,7 @@ class Told:
     samples: tuple[str, ...]
     slip: tuple[str, ...]
     changed: tuple[str, ...]
+    from_product: tuple[str, ...]
     verdict: str
     verdict_id: str
     revision: int
@@ -114,6 +119,7 @@ def told_of(ticket: Document, revision: Document) -> Told:
         samples=tuple(sample["text"] for sample in plan["samples"]),
         slip=tuple(step["slip"] for planned in _in_order(plan) for step in planned["steps"] if step["slip"]),
         changed=tuple(_changed(ticket)),
+        from_product=() if ticket["as_judged"] else (_FROM_PRODUCT,),
         verdict=ticket["verdict"],
         verdict_id=ticket["verdict_id"],
         revision=ticket["revision"],
@@ -201,11 +207,6 @@ def _changed(ticket: Document) -> Iterator[str]:
     if "book" in ticket["changed"]:
         yield f"Judged under revision {ticket['revision']}; the book is at {ticket['book_revision']}."
     yield from (sentence for name, sentence in _CHANGED.items() if name in ticket["changed"])
-    if not ticket["as_judged"]:
-        yield (
-            "The settings are those of the product at hand: the recorded answer has its family's usual ones, which do"
-            " not suit it."
-        )
 
 
 def _decided(revision: Document) -> str:

@@ -9,6 +9,7 @@ from typing import Any
 from flask import Response, make_response, redirect, render_template, request, url_for
 
 from accord_rules.documents.reading import Fault
+from accord_rules.documents.units import TEMPERATURE, show
 from accord_service.api.v1.get_record import get_record
 from accord_service.api.v1.get_record_ticket import get_record_ticket
 from accord_service.api.v1.get_revision import get_revision
@@ -48,6 +49,7 @@ def ticket(visit: Visit, record_id: str) -> str:
         stack_drawing=lambda layers, title, name: svg(stack_scene(layers, _WIDE, _LETTERS, title), name=name),
         chart_drawing=lambda set_, name: svg(chart_scene(set_, told.units, _WIDE, 0.0, _LETTERS), name=name),
         layer_words=layer_words,
+        whole_degrees=lambda value_c: show(TEMPERATURE, value_c, told.units),
         with_times=with_times,
     )
 
