@@ -68,7 +68,7 @@ def filled(changing: Any, names: dict[str, str]) -> FlaskClient:
 @pytest.fixture(scope="module")
 def names() -> dict[str, str]:
     """What stands in the addresses of lists."""
-    return {"kind": "blanks", "press_id": "bench-38"}
+    return {"kind": "blanks", "name": "tee-heavy-white", "press_id": "bench-38"}
 
 
 def headers(changing: Any, endpoint: Endpoint) -> dict[str, str]:
@@ -92,7 +92,8 @@ def test_what_answers_entries_is_a_list_and_every_list_is_one(filled: FlaskClien
         content = operations.get("get", {}).get("responses", {}).get("200", {}).get("content", {})
         reference = content.get("application/json", {}).get("schema", {}).get("$ref", "")
         fields = described["components"]["schemas"].get(reference.rpartition("/")[2], {}).get("properties", {})
-        if "entries" in fields:
+        # What a search finds is ranked and cut, and has no next page.
+        if "entries" in fields and path != "/v1/search":
             assert fields["next"]["type"] == ["string", "null"], path
             lists.add(path)
     assert lists == {endpoint.path for endpoint in LISTS}
@@ -111,7 +112,8 @@ def test_small_pages_give_what_large_ones_give(
     assert few == many
     entries = filled.get(f"{address}?limit=1", headers=who).json["entries"]
     assert entries == many[:1]
-    assert len(many) > 1 or endpoint.name == "get_revisions"
+    # One revision there is, which changed no entry; and reports of one cell of outcomes.
+    assert len(many) > 1 or endpoint.name in ("get_revisions", "get_entry_history", "get_outcomes")
 
 
 @pytest.mark.parametrize("endpoint", LISTS, ids=lambda endpoint: endpoint.name)
