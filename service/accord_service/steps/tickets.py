@@ -63,7 +63,7 @@ def ticket(record: OrderRecord, book_then: Authority | None, press: str) -> Tick
         return Ticket(None, f"This version of the service can't read the order: {error}")
     except HouseError as error:
         return Ticket(None, f"The house rules of then do not fit the book: {error}")
-    return Ticket(None, "This version of the service no longer finds a way to do it on this press.")
+    return Ticket(None, "With these settings no way is found now on this press: the product at hand may want others. Ask again at the counter.")
 
 
 def pinned(order: Order, judged: Document, *, settings: bool = True) -> Order:
