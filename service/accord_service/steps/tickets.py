@@ -23,6 +23,7 @@ from accord_service.store import OrderRecord
 Document = Mapping[str, Any]
 # What may have changed since an order was recorded.
 CHANGEABLE = ("book", "house", "shop", "code")
+_NO_WAY = "With these settings no way is found now on this press: the product at hand may want others. Ask again at the counter."
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +64,7 @@ def ticket(record: OrderRecord, book_then: Authority | None, press: str) -> Tick
         return Ticket(None, f"This version of the service can't read the order: {error}")
     except HouseError as error:
         return Ticket(None, f"The house rules of then do not fit the book: {error}")
-    return Ticket(None, "With these settings no way is found now on this press: the product at hand may want others. Ask again at the counter.")
+    return Ticket(None, _NO_WAY)
 
 
 def pinned(order: Order, judged: Document, *, settings: bool = True) -> Order:
