@@ -23,7 +23,7 @@ from accord_service.store import OrderRecord
 Document = Mapping[str, Any]
 # What may have changed since an order was recorded.
 CHANGEABLE = ("book", "house", "shop", "code")
-_NO_WAY = "With these settings no way is found now on this press: the product at hand may want others. Ask again at the counter."
+_NO_WAY = "With these settings no way is found now on this press: the product at hand may want others. Ask anew."
 
 
 @dataclass(frozen=True, slots=True)
