@@ -388,42 +388,16 @@ def height_mm(print_size: Size = read("place.size")) -> float:
     return print_size.height
 
 
-@fact("place.bleed_mm", number(units.LENGTH), DECORATION)
-def bleed_mm(
-    principle: str = read("transfer.principle"),
-    shape: Callable[[], str | None] = later("item.shape"),
-    hard: Callable[[], bool | None] = later("item.hard"),
-    bleed: float = limit("order.bleed_most"),
-) -> float | None:
-    """How far a print may reach over the printable area on each side: dye on flat hard goods, where what lies beyond
-    the edge prints nothing and a picture to the edge wants it so; else 0 mm."""
-    if principle != "dye-vapour":
-        return 0.0
-    form, is_hard = shape(), hard()
-    if form is None or is_hard is None:
-        return None
-    return bleed if form == "flat" and is_hard else 0.0
-
-
 @fact("place.fits_area", BOOL, DECORATION)
 def fits_area(
     room: Size | None = maybe("place.area"),
     open_: bool = read("place.area_open"),
     print_size: Size | None = maybe("place.size"),
-    bleed_mm: Callable[[], float | None] = later("place.bleed_mm"),
-    bleed_most_mm: float = limit("order.bleed_most"),
 ) -> bool | None:
-    """Whether the print fits the blank's printable area, with the bleed that it may have on each side; true if the
-    blank has none there, or none is named."""
+    """Whether the print fits the blank's printable area; true if the blank has none there, or none is named."""
     if room is None:
         return None if open_ else True
-    if print_size is None:
-        return None
-    over_mm = max(print_size.width - room.width, print_size.height - room.height) / 2
-    if over_mm <= 0 or over_mm > bleed_most_mm:
-        return over_mm <= 0
-    may_mm = bleed_mm()
-    return None if may_mm is None else over_mm <= may_mm
+    return None if print_size is None else print_size.width <= room.width and print_size.height <= room.height
 
 
 @fact("place.wrap_gap_mm", number(units.LENGTH), DECORATION)

@@ -230,22 +230,6 @@ def test_a_tumblers_width_is_asked_and_a_mugs_is_not(
     assert [need.pointer for need in answer.needs] == needed
 
 
-# 10 mm over the edge all round is common practice, no source; the coaster's printable face is 95 x 95 mm.
-@pytest.mark.parametrize(
-    ("transfer", "width", "fits"),
-    [
-        ("dye-sublimation", "95.25 mm", True),
-        ("dye-sublimation", "115 mm", True),
-        ("dye-sublimation", "116 mm", False),
-        ("cut-film", "95.25 mm", False),
-    ],
-)
-def test_a_dye_print_may_reach_over_the_edge_of_a_hard_piece(transfer: str, width: str, fits: bool, book: Book) -> None:
-    size = {"width": width, "height": "95 mm"}
-    case = decoration_case(book, item=COASTER, decoration=DYE | {"transfer": transfer, "size": size})
-    assert case["place.fits_area"] is fits
-
-
 def test_the_temperature_to_aim_at_is_told_as_the_display_shows_it(book: Book) -> None:
     """A press 11 K cooler than its display, to whole degrees: the display stands 11 K above the surface aimed at."""
     case = pressing(book, press={"type": "swing-away", "calibration": [{"display": "150 °C", "surface": ["139 °C"]}]})

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import html
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from typing import Any
 
 import pytest
@@ -66,7 +66,9 @@ def drafted(person: Person, value: str = "90 %", reason: str = "Prints at 88 % c
     return str(made.location)
 
 
-def test_a_limit_is_changed_by_forms_alone(people: dict[str, Person], town: Any, service: Flask) -> None:
+def test_a_limit_is_changed_by_forms_alone(
+    people: dict[str, Person], town: Any, service: Flask, wait_for: Callable[..., None]
+) -> None:
     owner, own, other = people["one-owner"], people["one-steward"], people["two-steward"]
     recorded = service.test_client().post("/v1/records", json=ASKED, headers=town.headers("one", "counter"))
     assert recorded.status_code == 201
@@ -110,7 +112,12 @@ def test_a_limit_is_changed_by_forms_alone(people: dict[str, Person], town: Any,
     assert "<ins>90 %</ins>" in page
     assert "the present one" in page
     assert f"/desk/proposals/{id_}" in page
-    assert other.client.get(f"/v1/limits/{LIMIT}", headers=town.headers("one", "counter")).json["entry"]["value"] == 90
+
+    def holds_everywhere() -> bool:
+        told = other.client.get(f"/v1/limits/{LIMIT}", headers=town.headers("one", "counter")).json
+        return bool(told["entry"]["value"] == 90)
+
+    wait_for(holds_everywhere, seconds=5.0)
 
     back = other.send("/desk/revisions/2", "/desk/revisions/1/revert", reason="It was the paper.")
     page = other.read(back.location)

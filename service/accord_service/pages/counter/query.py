@@ -91,7 +91,7 @@ def asked(pairs: Iterable[tuple[str, str]]) -> Asked:
         before = len(faults)
         if len(texts) > TEXTS_MOST or any(len(text) > CHARACTERS_MOST for text in texts):
             message = f"is more than {TEXTS_MOST} texts, or one of over {CHARACTERS_MOST} characters"
-            faults.append(Fault(pointer, message, code="too-long"))
+            faults.append(Fault(pointer, message, code="out-of-range"))
             continue
         value = _value(reader, texts, pointer, faults)
         if len(faults) == before and not _put(root, name.split("."), value):
