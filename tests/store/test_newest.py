@@ -179,7 +179,7 @@ def test_an_adoption_that_no_service_sealed_does_not_let_it_pass(
 
 def test_what_no_replica_has_is_not_known(server: EmbeddedServer, open_store: Callable[[], Store], copy: Copy) -> None:
     """It was acknowledged to nobody, and a promotion may lose it: here of a store that has no replica at all."""
-    wary = Store(Connection(connect(server.url), Breaker(retry_s=0.0), replicas=1))
+    wary = Store(Connection(connect(server.url, timeout_s=5.0), Breaker(retry_s=0.0), replicas=1))
     put_back = copy()
     with pytest.raises(NotReplicated):
         write(wary, "one")
