@@ -1,7 +1,7 @@
 from __future__ import annotations
 
 from accord_service.api import governance_examples
-from accord_service.api.endpoint import Call, Example, endpoint
+from accord_service.api.endpoint import Call, Example, always, endpoint
 from accord_service.api.governance_answers import Published
 from accord_service.api.proposals import PROPOSAL, proposal_status, refusals, steps_of
 from accord_service.http.problems import BaseMoved, FaultyDocument, SomebodyWasFaster, StepsOutOfOrder
@@ -17,6 +17,7 @@ from accord_service.steps.proposals import StoredProposal, write_down_states
     answers=Published,
     parameters=PROPOSAL,
     writes=True,
+    settles=always,
     problems=(BaseMoved, FaultyDocument, SomebodyWasFaster, StepsOutOfOrder),
     examples=(Example("Published", path=lambda book: {"proposal_id": "p1"}, answer=governance_examples.published),),
 )
