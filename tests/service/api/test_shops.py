@@ -467,4 +467,5 @@ def test_every_write_that_orders_or_keys_are_judged_by_settles() -> None:
         *("put_shop", "put_shop_press", "put_shop_entry", "delete_key"),
         *("post_press_readings", "post_press_reading_confirm", "delete_press_reading"),
         *("put_house_rules", "post_house_rules", "put_house_rule", "delete_house_rule", "put_house_limit"),
+        "post_proposal_publish",
     }
