@@ -484,9 +484,11 @@ class Endpoint:
         try:
             with store_problems(replaces=self.replaces is not None):
                 call = replace(self._call(snapshot, caller, path, query, if_match), document=document)
-                call = self._read(call)
-                self._admit(call)
-                answer = self._answer(call, address, idempotency_key, if_match)
+                given_again = self.again(call) if self.again is not None else None
+                if given_again is None:
+                    call = self._read(call)
+                    self._admit(call)
+                answer = given_again or self._answer(call, address, idempotency_key, if_match)
         except DocumentError as error:
             raise FaultyDocument(faults=error.faults) from None
         finally:

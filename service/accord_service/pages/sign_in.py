@@ -10,8 +10,16 @@ from accord_service.api.endpoint import count_request, refuse_worthless
 from accord_service.api.room import room
 from accord_service.http.problems import NotAuthenticated, NotFound
 from accord_service.http.roles import STOREFRONT
-from accord_service.pages.visit import Visit, is_signed_in, local_address, open_page, page, signed_in, signed_out
-from accord_service.pages.visit import end_session as end
+from accord_service.pages.visit import (
+    Visit,
+    is_signed_in,
+    local_address,
+    open_page,
+    page,
+    sign_browser_out,
+    signed_in,
+    signed_out,
+)
 from accord_service.store import SESSION_S, StoreAway
 
 _UNKNOWN = "This key is not known. Copy all of it, from accord_ to its last letter; whoever made it can make another."
@@ -51,7 +59,7 @@ def _begin(key: str) -> str:
 def sign_out(visit: Visit) -> Response:
     """End this browser's session; one that the store could not be told of ends by itself."""
     with suppress(StoreAway):
-        end(visit.session)
+        sign_browser_out(visit.session)
     return signed_out(make_response(redirect("/", 303)))
 
 
@@ -68,5 +76,5 @@ def end_session(visit: Visit, session_id: str) -> Response:
     session = next((session for session in own if session.id == session_id), None)
     if session is None:
         raise NotFound("No browser is signed in by that name with this key.")
-    end(session)
+    sign_browser_out(session)
     return make_response(redirect("/sessions", 303))

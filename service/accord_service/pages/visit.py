@@ -16,6 +16,7 @@ from __future__ import annotations
 
 import hashlib
 import hmac
+import re
 import secrets
 from collections import OrderedDict
 from collections.abc import Callable, Mapping
@@ -32,7 +33,7 @@ from accord_service.api.endpoint import Endpoint, Told, count_request, refuse_wo
 from accord_service.api.request import request_id
 from accord_service.api.room import Room, Snapshot, room
 from accord_service.api.store_problems import store_problems
-from accord_service.http.problems import BadHeader, FormNotOurs, NotAuthenticated, Problem, RoleNotAllowed, document
+from accord_service.http.problems import FormNotOurs, NotAuthenticated, Problem, RoleNotAllowed, document
 from accord_service.http.roles import ROLES, STOREFRONT
 from accord_service.steps.shops import Caller
 from accord_service.store import SessionRecord, StoreAway, id_of
@@ -40,6 +41,8 @@ from accord_service.store import SessionRecord, StoreAway, id_of
 PEOPLE = tuple(role for role in ROLES if role != STOREFRONT)
 COOKIE = "accord-session"
 SIGN_IN = "/sign-in"
+# How long a session is believed that a worker saw last, while the store that would say so is away.
+BELIEVED_S = 15 * 60.0
 # In the order of the header: address, words, and whose it is.
 PLACES: tuple[tuple[str, str, tuple[str, ...]], ...] = (
     ("/counter", "Counter", PEOPLE),
@@ -49,8 +52,9 @@ PLACES: tuple[tuple[str, str, tuple[str, ...]], ...] = (
     ("/desk", "Steward's desk", ("operator", "owner", "steward", "admin")),
 )
 _EMPTY: Mapping[str, Any] = MappingProxyType({})
-_SEEN_MOST = 1000
-SEEN_S = 15 * 60.0
+_KNOWN_MOST = 1000
+# Of a form, as it is made here; none where only its word is sent, as by a page's script that has something tried.
+_NUMBER = re.compile(r"(?:[0-9a-f]{32})?")
 _WORD, _ONCE = FORM_FIELDS = ("form_word", "form_once")
 
 
@@ -128,9 +132,9 @@ class Page:
     view: Callable[..., Response]
 
 
-class _Seen:
+class _KnownSessions:
     """Sessions seen lately, for while the store is away; of one worker. Another may have ended one since: none is
-    believed for longer than ``SEEN_S``."""
+    believed for longer than ``BELIEVED_S``."""
 
     def __init__(self) -> None:
         self._records: OrderedDict[str, tuple[SessionRecord, float]] = OrderedDict()
@@ -140,7 +144,7 @@ class _Seen:
         with self._lock:
             self._records[record.id] = record, now_s
             self._records.move_to_end(record.id)
-            while len(self._records) > _SEEN_MOST:
+            while len(self._records) > _KNOWN_MOST:
                 self._records.popitem(last=False)
 
     def forget(self, id_: str) -> None:
@@ -150,11 +154,11 @@ class _Seen:
     def get(self, id_: str, now_s: float) -> SessionRecord | None:
         with self._lock:
             record, seen_at = self._records.get(id_, (None, 0.0))
-        holds = record is not None and now_s < min(record.expires_at, seen_at + SEEN_S)
+        holds = record is not None and now_s < min(record.expires_at, seen_at + BELIEVED_S)
         return record if holds else None
 
 
-_seen = _Seen()
+_known_sessions = _KnownSessions()
 
 
 def page(
@@ -278,9 +282,9 @@ def _visit(snapshot: Snapshot) -> Visit | None:
     return Visit(caller=caller, snapshot=snapshot, session=session, token=token)
 
 
-def end_session(session: SessionRecord) -> None:
+def sign_browser_out(session: SessionRecord) -> None:
     """Sign a browser out, here at once, whether or not the store can be told. Raises StoreAway where it can't."""
-    _seen.forget(session.id)
+    _known_sessions.forget(session.id)
     room().store.sessions.end(session)
 
 
@@ -306,11 +310,11 @@ def _session(here: Room, token: str) -> SessionRecord | None:
     try:
         session = here.store.sessions.by_token(token)
     except StoreAway:
-        return _seen.get(id_, here.now_s)  # answers go on while the store is away, for people too
+        return _known_sessions.get(id_, here.now_s)  # answers go on while the store is away, for people too
     if session is None:
-        _seen.forget(id_)
+        _known_sessions.forget(id_)
     else:
-        _seen.note(session, here.now_s)
+        _known_sessions.note(session, here.now_s)
     return session
 
 
@@ -326,8 +330,8 @@ def _refuse_forged(visit: Visit) -> None:
     _refuse_other_sites()
     if not visit.knows(request.form.get(_WORD, "")):
         raise FormNotOurs()
-    if len(request.form.get(_ONCE, "")) > 64:
-        raise BadHeader("The form's number is too long.")
+    if not _NUMBER.fullmatch(request.form.get(_ONCE, "")):
+        raise FormNotOurs()
 
 
 def _refuse_other_sites() -> None:

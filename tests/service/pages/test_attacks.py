@@ -114,9 +114,9 @@ def test_an_ended_session_is_no_session_while_the_store_is_away(
     monkeypatch.setattr(SessionStore, "end", away)
     assert other.get("/library").status_code == 303, "it was ended"
     assert kept.get("/library").status_code == 200, "answers go on"
-    monkeypatch.setattr(visit, "SEEN_S", -1.0)
+    monkeypatch.setattr(visit, "BELIEVED_S", -1.0)
     assert kept.get("/library").status_code == 303, "none is believed for ever"
-    monkeypatch.setattr(visit, "SEEN_S", 60.0)
+    monkeypatch.setattr(visit, "BELIEVED_S", 60.0)
     assert kept.post("/sign-out", data=sign_out).status_code == 303
     assert kept.get_cookie(COOKIE) is None
 

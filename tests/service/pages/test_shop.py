@@ -187,7 +187,7 @@ def test_an_operators_reading_waits_until_the_owner_confirms_it(desk: Desk, owne
     assert "Confirmed: the reading at 356 °F counts" in text(after)
     assert '<polyline class="mean"' in after.text
     assert 'class="point waits"' not in after.text
-    again = owner.post(confirm, data=hidden_fields(page.text, confirm) | {"form_once": "another"})
+    again = owner.post(confirm, data=hidden_fields(page.text, confirm) | {"form_once": "0" * 32})
     assert again.status_code == 409
     assert "counts already" in text(again)
     back = confirm.replace("/confirm", "/back")
