@@ -723,20 +723,28 @@ def _check_facts(rules: Mapping[str, Condition], facts: Mapping[str, FactType]) 
 # --- trying rules out where a crash costs nothing ----------------------------------------------------------------
 
 Sample = tuple[Facts, Limits]
-_CHILD = "import importlib, sys; room, name = sys.argv[1].split(':'); getattr(importlib.import_module(room), name)()"
+# Its limit is on seconds of its own work, since beside other work a process gets few of a core's; the kernel ends it.
+_CHILD = """
+import importlib, resource, sys
+room, name = sys.argv[1].split(":")
+seconds = int(sys.argv[2])
+resource.setrlimit(resource.RLIMIT_CPU, (seconds, seconds + 1))
+getattr(importlib.import_module(room), name)()
+"""
+_WAITED_MOST = 6  # times as long as it may work: one that waits for ever uses none of its seconds
 
 
 def try_out(
     rules: Mapping[str, Condition],
     facts: Mapping[str, FactType],
     samples: Sequence[Sample],
-    seconds: float,
+    seconds: int,
     trial: str = "accord_rules.infer.engine:trial",
 ) -> None:
     """Load the rules and answer the samples in a process of its own; the judge must give the same answers.
 
-    Raises EngineError with the reason: a crash, no end within ``seconds``, rules that cannot be loaded, or a
-    disagreement. ``trial`` names the function that the process runs.
+    Raises EngineError with the reason: a crash, no end within ``seconds`` of work (six times that by the clock), rules
+    that cannot be loaded, or a disagreement. ``trial`` names the function that the process runs.
     """
     named = {name for condition in rules.values() for name in condition.facts}
     sent = [
@@ -745,15 +753,17 @@ def try_out(
     paths = os.pathsep.join(path for path in sys.path if path)
     try:
         done = subprocess.run(
-            [sys.executable, "-P", "-c", _CHILD, trial],
+            [sys.executable, "-P", "-c", _CHILD, trial, str(seconds)],
             input=pickle.dumps((dict(rules), dict(facts), sent)),
             capture_output=True,
-            timeout=seconds,
+            timeout=seconds * _WAITED_MOST,
             env={**os.environ, "PYTHONPATH": paths},
             check=False,
         )
     except subprocess.TimeoutExpired:
-        raise EngineError(f"trial: no end within {seconds:g} s") from None
+        raise EngineError(f"trial: no end within {seconds * _WAITED_MOST} s") from None
+    if done.returncode == -signal.SIGXCPU:
+        raise EngineError(f"trial: no end within {seconds} s of work")
     if done.returncode:
         lines = done.stderr.decode(errors="replace").strip().splitlines()
         raise EngineError(f"trial: the process {_ending(done.returncode)}{': ' + lines[-1] if lines else ''}")

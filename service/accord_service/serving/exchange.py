@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 from collections import deque
 from collections.abc import Iterator
 from typing import Any
@@ -11,6 +12,14 @@ from gunicorn import http
 
 from accord_service.serving.framing import BodyFraming, ChunkedBody, CountedBody
 from accord_service.serving.passage import Passage
+
+# RFC 9110 section 7.2 and RFC 3986 section 3.2.2: a registered name, which an IPv4 address is by form and which may be
+# empty, or an address in brackets; then a port, which may be empty too.
+_HOST = re.compile(
+    r"(?:\[[0-9A-Za-z:.\-_~!$&'()*+,;=]+\]|(?:[0-9A-Za-z\-._~!$&'()*+,;=]|%[0-9A-Fa-f]{2})*)(?::[0-9]*)?",
+    re.ASCII,
+)
+_HOST_SINCE = (1, 1)
 
 
 class AnswerBuffer:
@@ -98,6 +107,7 @@ class Exchange:
         self._pieces: deque[bytes] = deque([header])
         # An iterable instead of a socket: where the pieces end, the connection ends for gunicorn.
         self.request: Any = next(http.get_parser(config, self._received(), client))
+        _refuse_hosts(self.request)
         _refuse_codings(self.request)
         self.framing = _framing_of(self.request, body_limit)
         # The reactor says "100 Continue" itself, and only while it waits for the body.
@@ -151,6 +161,18 @@ class Exchange:
             yield self._pieces.popleft()
         if self.passage is not None:
             yield from self.passage
+
+
+def _refuse_hosts(request: Any) -> None:
+    """Refuse a request for no host, for several, or for one that none is called by (RFC 9112 section 3.2), which
+    gunicorn lets pass. Raises InvalidHeader (400)."""
+    hosts = [value.strip(" \t") for name, value in request.headers if name == "HOST"]
+    if not hosts and request.version >= _HOST_SINCE:
+        raise http.errors.InvalidHeader("Host, which is missing")
+    if len(hosts) > 1:
+        raise http.errors.InvalidHeader("Host, which is there more than once")
+    if hosts and not _HOST.fullmatch(hosts[0]):
+        raise http.errors.InvalidHeader("Host, which names no host")
 
 
 def _refuse_codings(request: Any) -> None:

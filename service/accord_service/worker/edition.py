@@ -22,7 +22,7 @@ from accord_service.worker.trials import trier
 
 logger = logging.getLogger(__name__)
 HOUSES_MOST = 16  # about 2 MB each
-TRIAL_S = 20.0
+TRIAL_S = 20  # of work
 # Of how many rules one is asked in the test of a revision that passed it whole before: when one is published, all
 # workers move at once, and have to be through within the two seconds that are promised.
 SAMPLED = 16

@@ -21,6 +21,11 @@ def hang() -> None:
     time.sleep(60)
 
 
+def toil() -> None:
+    while True:
+        pass
+
+
 def fail() -> None:
     raise RuntimeError("out of paper")
 

@@ -172,6 +172,16 @@ UNREADABLE = {
     "a header without a name": (b"GET / HTTP/1.1\r\n: b\r\n\r\n", 400, "/problems/unreadable-request"),
     "a header without a colon": (b"GET / HTTP/1.1\r\nX-A\r\n\r\n", 400, "/problems/unreadable-request"),
     "a null in a header": (b"GET / HTTP/1.1\r\nX-A: b\x00c\r\n\r\n", 400, "/problems/unreadable-request"),
+    "no host": (b"GET /healthz HTTP/1.1\r\n\r\n", 400, "/problems/unreadable-request"),
+    "two hosts": (request("GET", "/healthz", "Host: press.example"), 400, "/problems/unreadable-request"),
+    **{
+        f"the host {host}": (
+            f"GET /healthz HTTP/1.1\r\nHost: {host}\r\n\r\n".encode(),
+            400,
+            "/problems/unreadable-request",
+        )
+        for host in ("press example", "press/example", "a@press.example", "[::1", "press.example:80a", "%zz", "a,b c")
+    },
     "a long target": (b"GET /" + b"a" * 9000 + b" HTTP/1.1\r\n\r\n", 414, "/problems/address-too-long"),
     "a long header": (request("GET", "/", "X-A: " + "b" * 9000), 431, "/problems/header-too-large"),
     "many headers": (request("GET", "/", *["X-A: b"] * 200), 431, "/problems/header-too-large"),
@@ -182,6 +192,23 @@ UNREADABLE = {
         "/problems/coding-not-understood",
     ),
 }
+
+
+@pytest.mark.parametrize(
+    "host", ["press.example", "press.example:8080", "192.0.2.7", "[2001:db8::7]:80", "", "a:", "a_b"]
+)
+def test_a_host_is_a_name_or_an_address(lab: Running, host: str) -> None:
+    """RFC 9110 section 7.2, RFC 3986 section 3.2.2: a name may be empty, or have an underscore in it."""
+    with lab.client() as client:
+        client.send(f"GET /healthz HTTP/1.1\r\nHost: {host}\r\n\r\n".encode())
+        assert client.answer().status == 200
+
+
+def test_before_hosts_had_names_none_was_said(lab: Running) -> None:
+    """RFC 9112 section 3.2 asks it of HTTP/1.1."""
+    with lab.client() as client:
+        client.send(b"GET /healthz HTTP/1.0\r\n\r\n")
+        assert client.answer().status == 200
 
 
 @pytest.mark.parametrize("coding", ["gzip", "x-gzip", "deflate", "compress", "identity", "br", "chunked;level=9"])
