@@ -15,8 +15,9 @@ from flask.testing import FlaskClient
 from accord_rules.documents.files import shipped
 from accord_rules.revision.book import Book
 from accord_rules.revision.catalogue import KINDS
+from accord_rules.revision.facts import declared
 from accord_rules.verdict import LEVELS
-from accord_service.pages.library.words import KIND_WORDS, LEVEL_WORDS, SOURCE_WORDS, STAGE_WORDS
+from accord_service.pages.library.words import FACT_GROUPS, KIND_WORDS, LEVEL_WORDS, SOURCE_WORDS, STAGE_WORDS
 from accord_service.store import Store
 from accord_service.worker.trials import trier
 
@@ -53,6 +54,16 @@ def test_every_kind_level_stage_and_kind_of_source_has_its_words(book: Book) -> 
     assert set(LEVELS) == set(LEVEL_WORDS)
     assert {source.kind for source in book.sources.values()} <= set(SOURCE_WORDS)
     assert {step.stage for step in book.steps.values()} <= set(STAGE_WORDS)
+
+
+def test_every_fact_is_listed_once_under_words_that_people_understand(counter: FlaskClient) -> None:
+    topics = [topic for _, of in FACT_GROUPS for topic in of]
+    assert sorted(topics) == sorted({name.partition(".")[0] for name in declared()})
+    page = counter.get("/library/facts").text
+    listed = re.findall(r'<a href="/library/facts/([^"]+)"', page)
+    assert sorted(listed) == sorted(declared())
+    assert page.index("<h2>What is ordered</h2>") < page.index("<h3>The piece ") < page.index("item.natural_share")
+    assert "<h3>The law where it is sold " in page
 
 
 def test_a_rule_says_what_why_and_on_what_it_rests(counter: FlaskClient) -> None:
