@@ -27,6 +27,10 @@ FILES: Mapping[str, tuple[str, ...]] = {
     "tests/requirements.lock": ("dev",),
     "tests/nightly.lock": ("nightly",),
 }
+# Requirements apart from the project's, each installed into an environment of its own, and their pins.
+APART: Mapping[str, str] = {
+    "tests/contract/generated/requirements.lock": "tests/contract/generated/requirements.txt",
+}
 
 
 def resolved(requirements: Iterable[str], least_python: str, preferred: str, *more: str) -> dict[str, str]:
@@ -74,6 +78,10 @@ def main() -> None:
         names = resolved(needed, least_python, "".join(everything.values())).keys() - pinned
         (ROOT / file).write_text(HEADER + "".join(everything[name] for name in sorted(names)))
         pinned |= names
+    for file, requirements in APART.items():
+        kept = (ROOT / file).read_text() if (ROOT / file).exists() else ""
+        pins = resolved((ROOT / requirements).read_text().splitlines(), least_python, kept, *upgrade)
+        (ROOT / file).write_text(HEADER + "".join(pins[name] for name in sorted(pins)))
 
 
 if __name__ == "__main__":

@@ -685,18 +685,38 @@ function kindOf(value) {
   return isObject(value) ? `a ${value.constructor?.name ?? "thing of its own"}` : typeof value;
 }
 
+/** Slices of the orders, each with its line. What taking or encoding an order throws comes behind the slice of those
+ * before it. */
 async function* slicesOf(orders) {
   let [slice, size] = [[], 0];
-  for await (const order of orders) {
-    const bytes = encoded(order);
-    if (slice.length > 0 && size + bytes.length + 1 > SLICE_BYTES) {
-      yield slice;
-      [slice, size] = [[], 0];
+  const encodedOrders = encodedOf(orders);
+  let failure = null;
+  try {
+    for (;;) {
+      let next;
+      try {
+        next = await encodedOrders.next();
+      } catch (error) {
+        failure = { error };
+      }
+      if (failure !== null || next.done) break;
+      const { order, bytes } = next.value;
+      if (slice.length > 0 && size + bytes.length + 1 > SLICE_BYTES) {
+        yield slice;
+        [slice, size] = [[], 0];
+      }
+      slice.push({ order, bytes });
+      size += bytes.length + 1;
     }
-    slice.push({ order, bytes });
-    size += bytes.length + 1;
+    if (slice.length > 0) yield slice;
+  } finally {
+    await encodedOrders.return();
   }
-  if (slice.length > 0) yield slice;
+  if (failure !== null) throw failure.error;
+}
+
+async function* encodedOf(orders) {
+  for await (const order of orders) yield { order, bytes: encoded(order) };
 }
 
 function joined(lines) {

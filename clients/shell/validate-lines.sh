@@ -54,7 +54,10 @@ print_lines() {
         }
         /^[{]"end":true,/ {
             ended = 1
-            if (!/"complete":true/)
+            if (match($0, /"broken_row":[0-9]+/)) {
+                tell("not complete: a quoted cell of row " number_of("broken_row", $0) " is not closed, and no row after it is read")
+                broken = 1
+            } else if (!/"complete":true/)
                 print "?from_line=" number_of("next_line", $0) "&revision=" number_of("revision", $0) > on
             if (match($0, /"columns_left_out":[[]"[^]]*/))
                 tell("columns that are not read: " substr($0, RSTART + 20, RLENGTH - 20))
@@ -63,7 +66,7 @@ print_lines() {
         { tell($0) }
         END {
             close("cat >&2")
-            exit !ended || (2 in seen) ? 2 : (1 in seen) ? 1 : (3 in seen) ? 3 : 0
+            exit !ended || broken || (2 in seen) ? 2 : (1 in seen) ? 1 : (3 in seen) ? 3 : 0
         }
     '
 }

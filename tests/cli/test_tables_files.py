@@ -111,10 +111,30 @@ def test_rows_whose_fields_moved_are_told_and_the_rest_read(text: Any) -> None:
     assert "quote" in told(rows[4])
 
 
-def test_a_quote_that_is_never_closed_is_told(text: Any) -> None:
-    rows = asked(text('Blank,Transfer\ntee,HTV\n"tee,HTV\ntee,HTV\n'))
-    assert [of.row for of in rows] == [2, 3]
-    assert "never closed" in told(rows[1])
+@pytest.mark.parametrize(
+    ("rows", "sentence"),
+    [
+        ('"tee,HTV,1\ntee,HTV,2\n', "never closed"),
+        (f'"tee,HTV,1\n{"tee,HTV,1" * 20_000}\ntee,HTV,1\n', "may never be closed"),
+        ('"tee,HTV,1\ntee,"HTV",2\ntee,HTV,3\n', "a quote stands inside a quoted cell"),  # row 4 is in its cell
+        ('"tee,HTV,1\n5",HTV,2\ntee,HTV,3\n', None),  # fits: nobody can tell that from a cell of two lines
+        ('tee,"HTV,1\ntee",HTV,2\ntee,HTV,3\n', "the row has 4 fields, the header 3"),
+        ('tee,"HTV,1\ntee",\ntee,HTV,3\n', None),
+        ('tee,HTV,"1\ntee,"\ntee,HTV,3\n', None),
+    ],
+)
+def test_rows_that_a_quote_swallowed_are_never_taken_for_read(text: Any, rows: str, sentence: str | None) -> None:
+    """RFC 4180 section 2.6 lets a quoted cell go on over lines: behind one that is not closed no row is a row."""
+    file = text(f"Blank,Transfer,Qty\ntee,HTV,1\n{rows}")
+    if sentence is None:
+        assert [of.row for of in asked(file)] == [2, 3, 4]
+        return
+    read = source_of(str(file), how()).asked(1)
+    assert next(read).row == 2
+    with pytest.raises(Failure) as raised:
+        next(read)
+    assert raised.value.message.startswith(f"{file}: not complete: row 3 can't be read, and no row after it is read: ")
+    assert sentence in raised.value.message
 
 
 def test_a_file_in_another_encoding_says_what_to_do(text: Any) -> None:

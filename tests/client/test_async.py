@@ -5,7 +5,7 @@ from __future__ import annotations
 import asyncio
 import inspect
 import threading
-from collections.abc import Awaitable, Callable
+from collections.abc import Awaitable, Callable, Iterator
 from typing import Any
 
 import pytest
@@ -91,6 +91,35 @@ def test_who_is_cancelled_leaves_the_client_to_the_question_under_way() -> None:
 
     assert run(asked, "https://accord.example", "token", connections=1) == "answered"
     assert under_way == [0, 1]
+
+
+def test_orders_that_break_off_are_answered_so_far_and_the_error_is_the_callers_own(
+    service: str, token: str, possible: dict[str, Any]
+) -> None:
+    error = OSError("the disk is gone")
+
+    def torn() -> Iterator[dict[str, Any]]:
+        yield possible
+        yield {**possible, "reference": "x" * 10_000_000}
+        raise error
+
+    async def asked(client: AsyncClient) -> list[Any]:
+        got: list[Any] = []
+
+        async def gather() -> None:
+            async for answer in client.validate_all(torn()):
+                got.append(answer)
+
+        with pytest.raises(OSError, match="the disk is gone") as raised:
+            await gather()
+        assert raised.value is error
+        rest = [line async for line in client.validate_all([possible], first_line=3, revision=got[0].revision)]
+        return got + rest
+
+    answers = run(asked, service, token)
+    assert [answer.line for answer in answers] == [1, 2, 3]
+    assert [answer.problem and answer.problem.status for answer in answers] == [None, 413, None]
+    assert f"first_line=3, revision={answers[0].revision})" in error.__notes__[0]
 
 
 def test_its_calls_have_the_clients_names() -> None:

@@ -3,12 +3,21 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Generator, Iterator, Mapping
 from typing import Any
 
 import pytest
 
-from accord_client import BadAnswer, Client, ConnectionFailed, InvalidOrder, NotAuthorised, ServiceFault, TimedOut
+from accord_client import (
+    BadAnswer,
+    Client,
+    ConnectionFailed,
+    InvalidOrder,
+    NotAuthorised,
+    NotJson,
+    ServiceFault,
+    TimedOut,
+)
 from accord_client.lines import SLICE_BYTES, AnsweredOrder, answered
 from accord_client.retry import Retry
 from accord_rules.documents.reading import DocumentError, Fault
@@ -74,10 +83,17 @@ class Played:
     def __init__(self, verdict: Mapping[str, Any], *answers: tuple[int, Any]) -> None:
         self._verdict, self._answers = verdict, list(answers)
         self.asked: list[tuple[int, int, int | None]] = []
+        self.under_way = 0
 
-    def __call__(self, body: bytes, first_line: int, revision: int | None) -> Iterator[Mapping[str, Any]]:
-        sent = body.count(b"\n")
-        self.asked.append((first_line, sent, revision))
+    def __call__(self, body: bytes, first_line: int, revision: int | None) -> Generator[Mapping[str, Any], None, None]:
+        self.asked.append((first_line, body.count(b"\n"), revision))
+        self.under_way += 1
+        try:
+            yield from self._lines(body.count(b"\n"), first_line)
+        finally:
+            self.under_way -= 1
+
+    def _lines(self, sent: int, first_line: int) -> Iterator[Mapping[str, Any]]:
         given, end = self._answers.pop(0)
         for number in range(first_line, first_line + given):
             yield {"line": number, "status": 200, "reference": None, "answer": self._verdict}
@@ -187,8 +203,90 @@ def test_nobody_goes_on_where_that_would_be_another_answer(
     ],
 )
 def test_answers_to_other_lines_are_taken_for_none(line: dict[str, Any]) -> None:
-    def send(body: bytes, first_line: int, revision: int | None) -> Iterator[Mapping[str, Any]]:
+    def send(body: bytes, first_line: int, revision: int | None) -> Generator[Mapping[str, Any], None, None]:
         yield line
 
     with pytest.raises(BadAnswer):
         list(answered([{}], send, lambda order: b"{}", Retry(0, lambda seconds: None), 1, None))
+
+
+# -- orders that can't be taken, or are too much -----------------------------------------------------------------------
+
+
+class Torn(Exception):
+    """What a caller's own reader of orders ends with."""
+
+
+def torn(orders: list[dict[str, Any]], end: Any) -> Iterator[dict[str, Any]]:
+    yield from orders
+    if isinstance(end, Exception):
+        raise end
+    yield end
+
+
+@pytest.mark.parametrize("make_end", [lambda: Torn("the disk is gone"), lambda: {"n": float("nan")}])
+@pytest.mark.parametrize("before", [0, 1, 3])
+def test_orders_that_break_off_are_answered_so_far_and_the_place_is_told(
+    verdict: Mapping[str, Any], make_end: Callable[[], Any], before: int
+) -> None:
+    """Whoever reads orders from a file wants to mend it and go on; so the error is theirs, and behind the answers."""
+    played, end = Played(verdict, (before, 7)), make_end()
+    orders = torn([{"n": n} for n in range(before)], end)
+    got: list[AnsweredOrder] = []
+
+    def encode(order: Mapping[str, Any]) -> bytes:
+        if order["n"] != order["n"]:
+            raise NotJson("NaN")
+        return b"{}"
+
+    with pytest.raises((Torn, NotJson)) as raised:
+        gather(got, answered(orders, played, encode, Retry(2, lambda seconds: None), 5, None))
+    assert raised.value is end or isinstance(raised.value, NotJson)
+    assert [answer.line for answer in got] == list(range(5, 5 + before))
+    assert [sent for _, sent, _ in played.asked] == [before] * bool(before)
+    (note,) = raised.value.__notes__
+    revision = f", revision={verdict['revision']}" if before else ""
+    assert f"first_line={5 + before}{revision})" in note
+    assert note.startswith({0: "No order was", 1: "Line 5 was", 3: "Lines 5 to 7 were"}[before])
+    assert played.under_way == 0, "its connection is given back"
+
+
+def test_whoever_mends_the_orders_goes_on_from_there(accord: Client, possible: dict[str, Any]) -> None:
+    got: list[AnsweredOrder] = []
+    error = Torn("row 3")
+    with pytest.raises(Torn) as raised:
+        gather(got, accord.validate_all(torn([possible, possible], error)))
+    assert raised.value is error
+    last = got[-1]
+    rest = list(accord.validate_all([possible], first_line=last.line + 1, revision=last.revision))
+    assert [(answer.line, answer.verdict) for answer in rest] == [(3, got[0].verdict)]
+
+
+@pytest.mark.parametrize("taken", [0, 1])
+def test_whoever_takes_no_more_answers_gives_the_connection_back(verdict: Mapping[str, Any], taken: int) -> None:
+    played = Played(verdict, (2, 7))
+    answers = answered([{"n": 0}, {"n": 1}], played, lambda order: b"{}", Retry(0, lambda seconds: None), 1, None)
+    for _ in range(taken):
+        next(answers)
+    assert played.under_way == taken
+    assert isinstance(answers, Generator)
+    answers.close()
+    assert played.under_way == 0
+
+
+def test_a_connection_that_fails_for_good_says_where_to_go_on(verdict: Mapping[str, Any]) -> None:
+    gone = ConnectionFailed("gone")
+    with pytest.raises(ConnectionFailed) as raised:
+        play(Played(verdict, (2, gone), (0, gone)), 4, retries=0)
+    assert f"first_line=3, revision={verdict['revision']})" in raised.value.__notes__[0]
+
+
+def test_an_order_of_ten_megabytes_is_refused_in_its_place(accord: Client, possible: dict[str, Any]) -> None:
+    """413 is RFC 9110 section 15.5.14; that the others are answered is the promise of ``validate_all``."""
+    vast = {**possible, "reference": "x" * 10_000_000}
+    before, refused, behind = accord.validate_all([possible, vast, possible])
+    assert isinstance(refused.problem, InvalidOrder)
+    assert (refused.line, refused.problem.status) == (2, 413)
+    assert "over 262144 bytes" in str(refused.problem)
+    assert before.verdict is not None
+    assert behind.verdict == before.verdict

@@ -317,6 +317,16 @@ def test_the_rows_of_a_table_are_judged_by_curl_alone(run: Recipes, tmp_path: Pa
     assert '"name":"Balnk"' in refused.stderr.replace(" ", "")
 
 
+def test_a_table_that_breaks_off_is_told_and_not_asked_again(run: Recipes, tmp_path: Path) -> None:
+    file = tmp_path / "orders.csv"
+    row = "A-1,tee-heavy-white,cut-film,front,8,8"
+    file.write_text(f'Order no,Blank,Transfer,Position,Width (in),Height (in)\n{row}\n"{row}\n{row}\n', "utf-8")
+    done = run("validate-lines.sh", str(file))
+    assert [line.split("\t")[1] for line in done.stdout.splitlines()] == ["2", "3"]
+    assert done.returncode == 2
+    assert "not complete: a quoted cell of row 3 is not closed, and no row after it is read" in done.stderr
+
+
 def test_a_turn_that_ended_is_gone_on_with(faulty: Any, tmp_path: Path) -> None:
     line = '{"line":%d,"status":200,"reference":null,"answer":{"id":"vd_1","verdict":"%s"}}\n'
     end = '{"end":true,"revision":7,"lines":1,"answered":1,"failed":0,"complete":%s,"next_line":%s}\n'

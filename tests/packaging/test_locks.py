@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib.metadata
+import json
 import re
 import subprocess
 import tomllib
@@ -17,7 +18,8 @@ from tests import lock
 
 ROOT = Path(__file__).parents[2]
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
-LOCKS = {file: lock.read((ROOT / file).read_text(encoding="utf-8")) for file in lock.FILES}
+LOCKS = {file: lock.read((ROOT / file).read_text(encoding="utf-8")) for file in (*lock.FILES, *lock.APART)}
+GENERATED = ROOT / "tests" / "contract" / "generated"
 # The first release of a line is the one that still lacks what later ones brought.
 PYTHONS = ("3.11.0", "3.11.14", "3.12.0", "3.13.0")
 MACHINES = ("x86_64", "aarch64")
@@ -52,7 +54,7 @@ def pinned(environment: Mapping[str, str], *files: str) -> dict[str, str]:
     return versions
 
 
-@pytest.mark.parametrize("file", lock.FILES)
+@pytest.mark.parametrize("file", LOCKS)
 def test_every_pin_has_hashes_and_names_no_place(file: str) -> None:
     text = (ROOT / file).read_text(encoding="utf-8")
     assert text.startswith(lock.HEADER)
@@ -83,6 +85,26 @@ def test_whatever_is_needed_is_pinned(environment: dict[str, str]) -> None:
             for need in needs_of(name):
                 if need.marker is None or need.marker.evaluate(environment):
                     assert canonicalize_name(need.name) in versions, f"{name} needs {need}"
+
+
+@pytest.mark.parametrize(("file", "requirements"), lock.APART.items())
+def test_what_is_installed_apart_is_pinned_as_asked(file: str, requirements: str) -> None:
+    for text in (ROOT / requirements).read_text(encoding="utf-8").splitlines():
+        asked = Requirement(text)
+        for environment in ENVIRONMENTS:
+            assert asked.specifier.contains(pinned(environment, file)[canonicalize_name(asked.name)])
+
+
+def test_packages_of_the_generated_client_are_pinned_by_what_they_hold_and_name_no_place() -> None:
+    """``integrity`` is the sum of what is fetched (W3C Subresource Integrity); without ``resolved`` any registry will
+    do. npm writes it so with ``--omit-lockfile-registry-resolved``."""
+    held = json.loads((GENERATED / "package-lock.json").read_text(encoding="utf-8"))["packages"]
+    asked = json.loads((GENERATED / "package.json").read_text(encoding="utf-8"))
+    direct = asked["dependencies"] | asked["devDependencies"]
+    assert {name: held[f"node_modules/{name}"]["version"] for name in direct} == direct
+    for place, package in held.items():
+        assert "resolved" not in package
+        assert not place or re.fullmatch(r"sha512-[0-9A-Za-z+/]{86}==", package["integrity"]), place
 
 
 def needs_of(name: str) -> list[Requirement]:

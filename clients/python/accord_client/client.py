@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import time
-from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
+from collections.abc import Callable, Collection, Generator, Iterable, Iterator, Mapping
 from types import TracebackType
 from typing import Any, Self, TypeVar
 from urllib.parse import quote, urlencode
@@ -116,8 +116,9 @@ class Client:
         The orders are taken as they are needed, some 256 KiB of them at a time, and all are answered from one revision
         of the book. One that the service can't read is answered with its ``problem``, and the others are not held up.
         Where the service is away, ``offline`` answers from the first line without an answer on, if it has the same
-        revision; else whoever has the answers so far goes on with ``first_line`` and ``revision``. Raises NotJson, and
-        what asking for one order raises for reasons that are not the order's.
+        revision; else whoever has the answers so far goes on with ``first_line`` and ``revision``. Raises NotJson, what
+        asking for one order raises for reasons that are not the order's, and what ``orders`` itself raises, as it is:
+        the orders before it are answered first, and a note with the exception says where to go on.
         """
         return lines.answered(orders, self._send_lines, _json, self._retry, first_line, revision, self._offline)
 
@@ -242,7 +243,9 @@ class Client:
         query = urlencode({name: value for name, value in (wanted | {"include": ",".join(include)}).items() if value})
         return self._session.ask("POST", self._base + address + (f"?{query}" if query else ""), _json(order))
 
-    def _send_lines(self, body: bytes, first_line: int, revision: int | None) -> Iterator[Mapping[str, Any]]:
+    def _send_lines(
+        self, body: bytes, first_line: int, revision: int | None
+    ) -> Generator[Mapping[str, Any], None, None]:
         wanted = {"first_line": first_line} | ({} if revision is None else {"revision": revision})
         return self._session.lines(f"{self._base}/v1/validate/batch?{urlencode(wanted)}", body)
 

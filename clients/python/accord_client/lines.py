@@ -5,7 +5,8 @@ from __future__ import annotations
 
 import json
 import logging
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Generator, Iterable, Iterator, Mapping
+from contextlib import closing
 from dataclasses import dataclass
 from functools import partial
 from itertools import chain
@@ -46,9 +47,12 @@ class AnsweredOrder:
 
 
 class Sender(Protocol):
-    """Sends lines and gives the lines that answer them. Raises as ``Session.lines`` does."""
+    """Sends lines and gives the lines that answer them; closed, it gives the connection back. Raises as
+    ``Session.lines`` does."""
 
-    def __call__(self, body: bytes, first_line: int, revision: int | None) -> Iterator[Mapping[str, Any]]: ...
+    def __call__(
+        self, body: bytes, first_line: int, revision: int | None
+    ) -> Generator[Mapping[str, Any], None, None]: ...
 
 
 def answered(
@@ -63,8 +67,39 @@ def answered(
     """The answers in the orders' order, all of one revision; no more orders are held than a slice has.
 
     A slice whose connection fails is gone on with from its first line without an answer; where the service is away,
-    ``offline`` answers that line and all that follow. Raises ConnectionFailed, TimedOut, ProblemError and BadAnswer.
+    ``offline`` answers that line and all that follow. Raises ConnectionFailed, TimedOut, ProblemError and BadAnswer,
+    and what taking or encoding an order raises, once the orders before it are answered. A note with whatever is raised
+    says where to go on.
     """
+    line = first_line
+    try:
+        with closing(_answers(orders, send, encode, retry, first_line, revision, offline)) as answers:
+            for given in answers:
+                line, revision = given.line + 1, revision if given.revision is None else given.revision
+                yield given
+    except Exception as error:
+        error.add_note(_place(line, first_line, revision))
+        raise
+
+
+def _place(line: int, first_line: int, revision: int | None) -> str:
+    """Where to go on, in the words of a call."""
+    of_revision = "" if revision is None else f", revision={revision}"
+    if line == first_line:
+        return f"No order was answered before: begin again with validate_all(..., first_line={line}{of_revision})."
+    answered = f"Line {first_line} was" if line == first_line + 1 else f"Lines {first_line} to {line - 1} were"
+    return f"{answered} answered before: go on with validate_all(..., first_line={line}{of_revision})."
+
+
+def _answers(
+    orders: Iterable[Mapping[str, Any]],
+    send: Sender,
+    encode: Callable[[Mapping[str, Any]], bytes],
+    retry: Retry,
+    first_line: int,
+    revision: int | None,
+    offline: Offline | None,
+) -> Generator[AnsweredOrder, None, None]:
     slices = _slices(orders, encode)
     for slice_ in slices:
         tries = 0
@@ -72,15 +107,16 @@ def answered(
             done = 0
             away: AccordError | None = None
             try:
-                for answer in _of_slice(slice_, send, first_line, revision):
-                    if answer.revision is not None:
-                        revision = answer.revision
-                    if answer.is_end:
-                        break
-                    given = _read(answer.document, slice_[done][0])
-                    revision = revision if given.revision is None else given.revision
-                    done += 1
-                    yield given
+                with closing(_of_slice(slice_, send, first_line, revision)) as lines:
+                    for answer in lines:
+                        if answer.revision is not None:
+                            revision = answer.revision
+                        if answer.is_end:
+                            break
+                        given = _read(answer.document, slice_[done][0])
+                        revision = revision if given.revision is None else given.revision
+                        done += 1
+                        yield given
             except (ConnectionFailed, TimedOut, ServiceFault) as error:
                 tries = 1 if done else tries + 1
                 if not (isinstance(error, ConnectionFailed) and retry.wait(tries)):
@@ -134,33 +170,44 @@ class _Line:
 
 def _of_slice(
     slice_: list[tuple[Mapping[str, Any], bytes]], send: Sender, first_line: int, revision: int | None
-) -> Iterator[_Line]:
+) -> Generator[_Line, None, None]:
     """The lines that answer a slice, to its end or to the line that its turn ended with. Raises ConnectionFailed for
     an answer that was cut."""
     body = b"".join(line for _, line in slice_)
     expected = first_line
-    for document in send(body, first_line, revision):
-        if document.get("end") is True:
-            if expected == first_line and document.get("next_line") == first_line:
-                raise ConnectionFailed("the service ended its answer before the first line")
-            yield _Line(document, _whole(document, "revision"), True)
-            return
-        if document.get("line") != expected or expected == first_line + len(slice_):
-            raise BadAnswer(
-                f"line {expected} was to be answered, and the answer is to line {document.get('line')!r:.40}"
-            )
-        yield _Line(document, None, False)
-        expected += 1
+    with closing(send(body, first_line, revision)) as documents:
+        for document in documents:
+            if document.get("end") is True:
+                if expected == first_line and document.get("next_line") == first_line:
+                    raise ConnectionFailed("the service ended its answer before the first line")
+                yield _Line(document, _whole(document, "revision"), True)
+                return
+            if document.get("line") != expected or expected == first_line + len(slice_):
+                raise BadAnswer(
+                    f"line {expected} was to be answered, and the answer is to line {document.get('line')!r:.40}"
+                )
+            yield _Line(document, None, False)
+            expected += 1
     raise ConnectionFailed("the answer was cut: it has no last line")
 
 
 def _slices(
     orders: Iterable[Mapping[str, Any]], encode: Callable[[Mapping[str, Any]], bytes]
 ) -> Iterator[list[tuple[Mapping[str, Any], bytes]]]:
+    """Slices of the orders, each with its line. What taking or encoding an order raises comes behind the slice of those
+    before it."""
     slice_: list[tuple[Mapping[str, Any], bytes]] = []
     size = 0
-    for order in orders:
-        line = encode(order) + b"\n"
+    failure: Exception | None = None
+    encoded = ((order, encode(order) + b"\n") for order in orders)
+    while True:
+        try:
+            order, line = next(encoded)
+        except StopIteration:
+            break
+        except Exception as error:
+            failure = error
+            break
         if slice_ and size + len(line) > SLICE_BYTES:
             yield slice_
             slice_, size = [], 0
@@ -168,6 +215,8 @@ def _slices(
         size += len(line)
     if slice_:
         yield slice_
+    if failure is not None:
+        raise failure
 
 
 def _read(document: Mapping[str, Any], order: Mapping[str, Any]) -> AnsweredOrder:

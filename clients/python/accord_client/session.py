@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import sys
 import warnings
-from collections.abc import Iterator, Mapping
+from collections.abc import Generator, Mapping
 from http import HTTPStatus
 from types import MappingProxyType
 from typing import Any
@@ -80,8 +80,9 @@ class Session:
         _document(response)
         return response.content, response.headers.get("ETag", "")
 
-    def lines(self, url: str, body: bytes) -> Iterator[dict[str, Any]]:
-        """The JSON objects, one a line, that answer lines; fetched as they are taken.
+    def lines(self, url: str, body: bytes) -> Generator[dict[str, Any], None, None]:
+        """The JSON objects, one a line, that answer lines; fetched as they are taken. Closed, it gives the connection
+        back.
 
         Raises as ``ask`` does, ConnectionFailed also where it breaks off in between.
         """

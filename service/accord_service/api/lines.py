@@ -62,6 +62,11 @@ class LinesEnd(Documented):
     columns_left_out: tuple[str, ...] | None = optional(
         STRINGS, about="of a table: the headers of columns that were not read, since no order has what they say"
     )
+    broken_row: int | None = optional(
+        INTEGER,
+        about="of a table that breaks off within a quoted cell: the row, behind which none is read; send it mended,"
+        " with this row as from_line",
+    )
 
 
 class Source(Protocol):
@@ -103,11 +108,12 @@ class Turn:
 
 class Questions(Protocol):
     """What is asked, one after the other; iterating raises TurnEnded. ``number``: of the next one; ``left_out``: of a
-    table, its columns that no order has; else None."""
+    table, its columns that no order has; else None. ``broken``: the row of a table behind which none can be read."""
 
     number: int
     turn: Turn
     left_out: tuple[str, ...] | None
+    broken: int | None
 
     def __iter__(self) -> Iterator[Asked]: ...
 
@@ -148,6 +154,7 @@ class Lines:
     from_line: int = 1
     turn: Turn = field(default_factory=Turn)
     left_out: tuple[str, ...] | None = None
+    broken: int | None = None
 
     def __iter__(self) -> Iterator[Asked]:
         for line in pieces(self.source, self.most, self.turn):
@@ -215,9 +222,10 @@ def answers(
         lines=answered + failed,
         answered=answered,
         failed=failed,
-        complete=next_line is None,
+        complete=next_line is None and questions.broken is None,
         next_line=next_line,
         columns_left_out=questions.left_out,
+        broken_row=questions.broken,
     )
     details = {"request_id": request_id, **end.document(), "ms": round(questions.turn.taken_s * 1000)}
     logger.info("lines answered", extra={"details": details})

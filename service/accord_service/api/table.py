@@ -17,12 +17,19 @@ from accord_service.http.problems import BodyTooLarge, ColumnsNotClear, FaultyDo
 from accord_service.tables import columns, rows
 from accord_service.tables.columns import Columns
 from accord_service.tables.rows import Row
-from accord_service.tables.separated import delimiter_of, delimiter_said, fitting, is_endless, wrong_quotes
+from accord_service.tables.separated import (
+    NO_MORE,
+    delimiter_of,
+    delimiter_said,
+    fitting,
+    is_endless,
+    swallows,
+    wrong_quotes,
+)
 from accord_service.tables.words import words
 
 MEDIA_TYPE = "text/csv"
 _MARK = "\N{BYTE ORDER MARK}"
-_NO_MORE = "; no row after it is read"
 _NO_TEXT = "it is not UTF-8: save the table as CSV in UTF-8"
 
 
@@ -68,11 +75,12 @@ class Rows:
 
     number: int
     left_out: tuple[str, ...] | None
+    broken: int | None
 
     def __init__(self, source: Source, most: int, number: int | None, from_line: int = 1) -> None:
         self.turn, self._from_line = Turn(), from_line
         self._text, self._most = _Text(source, most, self.turn), most
-        self._ended = False
+        self.broken = None
         titles, before = self._header()
         self._columns = _columns(titles)
         self._width = len(titles)
@@ -89,27 +97,44 @@ class Rows:
             elif row.is_empty:
                 yield Asked(row.number)
             else:
-                yield _asked(fitting(row, self._width), self._columns)
+                yield _asked(self._fitting(row), self._columns)
+
+    def _fitting(self, row: Row) -> Row:
+        """The row, or what is wrong with its fields: where it took several lines, the ones behind may be in it."""
+        fits = fitting(row, self._width)
+        if swallows(row, fits):
+            return self._broken_off(row.number, f"{fits.fault}, or a quote is never closed")
+        return fits
+
+    def _broken_off(self, number: int, fault: str) -> Row:
+        """The row that the table breaks off in: what comes next may lie in one of its cells."""
+        self.broken = number
+        return Row(number, (), f"{fault}; {NO_MORE}")
 
     def _next(self, number: int) -> Row | Asked | None:
         """The next row, the problem with it, or None where there is none."""
-        if self._ended:
+        if self.broken is not None:
             return None
         self._text.begin_row()
         try:
-            return Row(number, next(self._reader))
+            cells = next(self._reader)
+            return Row(number, cells, lines=self._text.lines)
         except StopIteration:
             return None
         except csv.Error as error:
-            self._ended = is_endless(error)  # what comes next lies in that cell
-            return Row(number, (), wrong_quotes(error) + (_NO_MORE if self._ended else ""))
+            if is_endless(error, self._text.lines):
+                return self._broken_off(number, wrong_quotes(error))
+            return Row(number, (), wrong_quotes(error))
         except _NotText:
+            if self._text.lines > 1:
+                return self._broken_off(number, _NO_TEXT)
             return Row(number, (), _NO_TEXT)
         except _RowTooLong:
-            # Of several lines it is one with a quoted cell that goes on, and what comes next may lie in that cell.
-            self._ended = self._text.lines > 1
-            after = _NO_MORE if self._ended else ""
-            return Asked(number, problem=BodyTooLarge(f"The row is over {self._most} bytes{after}."))
+            said = f"The row is over {self._most} bytes"
+            if self._text.lines > 1:  # one with a quoted cell that goes on
+                said = f"{said}; {NO_MORE}"
+                self.broken = number
+            return Asked(number, problem=BodyTooLarge(f"{said}."))
 
     def _header(self) -> tuple[list[str], int]:
         """The headers, and how many rows there are up to them. Raises ColumnsNotClear."""

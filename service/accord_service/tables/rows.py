@@ -21,11 +21,13 @@ _SAID_OF_IT = ("is ", "has ", "lies ", "shows ", "must ")
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """A row of a table; ``number`` as the spreadsheet shows it. ``fault``: why it is no row of this table."""
+    """A row of a table; ``number`` as the spreadsheet shows it. ``fault``: why it is no row of this table; ``lines``:
+    of text that it took, more than one where a quoted cell goes on below."""
 
     number: int
     cells: Sequence[Value]
     fault: str | None = None
+    lines: int = 1
 
     @property
     def is_empty(self) -> bool:

@@ -11,6 +11,7 @@ from accord_service.tables.columns import letter_of
 from accord_service.tables.rows import Row
 
 _DELIMITERS = ";\t,"
+NO_MORE = "no row after it is read"
 
 
 def delimiter_said(line: str) -> str | None:
@@ -42,9 +43,15 @@ def fitting(row: Row, width: int) -> Row:
     return row
 
 
-def is_endless(error: csv.Error) -> bool:
-    """Whether a cell was given up within its quotes, so that what follows may still be in it."""
-    return "field limit" in str(error)
+def swallows(row: Row, fits: Row) -> bool:
+    """Whether a row of several lines does not fit (``fits``): then a quote may have swallowed the rows behind it."""
+    return row.fault is None and fits.fault is not None and row.lines > 1
+
+
+def is_endless(error: csv.Error, lines: int) -> bool:
+    """Whether a cell was given up within its quotes, so that what follows may still be in it; ``lines``: those that
+    the row took. In a row of several lines nobody knows which of its quotes is the wrong one."""
+    return lines > 1 or "field limit" in str(error) or "end of data" in str(error)
 
 
 def wrong_quotes(error: csv.Error) -> str:
@@ -53,7 +60,7 @@ def wrong_quotes(error: csv.Error) -> str:
     if "end of data" in said:
         return 'a cell begins with a quote that is never closed: the rows below it are in that cell; write " as ""'
     if "field limit" in said:
-        return f"a cell is longer than {csv.field_size_limit()} characters: a quote may be open"
+        return f"a cell is longer than {csv.field_size_limit()} characters: a quote may never be closed"
     if "NUL" in said:
         return "it holds bytes that are no text"
     return 'a quote stands inside a quoted cell: write " as ""'

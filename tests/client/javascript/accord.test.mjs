@@ -140,3 +140,52 @@ test("nothing that prints a client shows its token", async () => {
 test("errors are named, whatever a bundler calls their classes", () => {
   for (const name of ["InvalidOrder", "TimedOut", "TooManyRequests"]) assert.equal(client[name].prototype.name, name);
 });
+
+/** Orders of which the last can't be taken, or can't be sent. */
+async function* torn(count, error, unsendable) {
+  try {
+    for (let n = 0; n < count; n += 1) yield { n };
+    if (unsendable) yield { n: NaN };
+    throw error;
+  } finally {
+    torn.closed += 1;
+  }
+}
+torn.closed = 0;
+
+for (const [count, unsendable] of [[0, false], [2, false], [2, true]]) {
+  test(`orders that break off behind ${count} (${unsendable}) are answered so far`, async () => {
+    const [mine, bodies, got] = [new Error("the disk is gone"), [], []];
+    const fetch = async (url, init) => {
+      bodies.push(new TextDecoder().decode(init.body));
+      const lines = Array.from({ length: count }, (_, n) => ({ line: n + 1, status: 200, answer: VERDICT }));
+      const said = [...lines, { end: true, revision: 1, next_line: null }].map((line) => `${JSON.stringify(line)}\n`);
+      return new Response(said.join(""), { headers: { "Content-Type": "application/x-ndjson" } });
+    };
+    const taking = async () => {
+      const accord = new Accord("https://accord.example", TOKEN, { fetch });
+      for await (const answer of accord.validateAll(torn(count, mine, unsendable))) got.push(answer.line);
+    };
+    await assert.rejects(taking(), (error) => (unsendable ? error instanceof NotJson : error === mine));
+    assert.deepEqual(got, [1, 2].slice(0, count));
+    assert.deepEqual(bodies, count > 0 ? ['{"n":0}\n{"n":1}\n'] : []);
+  });
+}
+
+test("whoever takes no more answers closes the orders", async () => {
+  const before = torn.closed;
+  const lines = `${JSON.stringify({ line: 1, status: 200, answer: VERDICT })}\n`;
+  const fetch = async () => new Response(lines, { headers: { "Content-Type": "application/x-ndjson" } });
+  const big = async function* () {
+    try {
+      for (;;) yield { reference: "x".repeat(300_000) };
+    } finally {
+      torn.closed += 1;
+    }
+  };
+  for await (const answer of new Accord("https://accord.example", TOKEN, { fetch }).validateAll(big())) {
+    assert.equal(answer.line, 1);
+    break;
+  }
+  assert.equal(torn.closed, before + 1);
+});

@@ -147,6 +147,13 @@ def test_more_than_a_slice_holds_is_asked_in_slices(service: str, token: str, po
     assert [answer["line"] for answer in answers] == list(range(1, 1101))
 
 
+def test_an_order_of_ten_megabytes_is_refused_in_its_place(service: str, token: str, possible: dict[str, Any]) -> None:
+    orders = [possible, {**possible, "reference": "x" * 10_000_000}, possible]
+    answers = ask(service, token, call("validateAll", orders)).value
+    assert [answer["problem"] and answer["problem"]["status"] for answer in answers] == [None, 413, None]
+    assert answers[2]["verdict"] == answers[0]["verdict"]
+
+
 def test_lists_come_whole_and_once(service: str, token: str) -> None:
     documents = load_book().documents
     rules, limits, blanks, few = ask(

@@ -62,6 +62,23 @@ assert (back.status_code, back.headers["ETag"]) == (200, shop.headers["ETag"])
 assert read_own_shop.sync_detailed(client=owner, if_none_match=shop.headers["ETag"]).status_code == 304
 print("replaceOwnShop", back.status_code.value)
 
+day = json.loads(Path("day.json").read_text(encoding="utf-8"))
+callers = {token: AuthenticatedClient(base_url=address, token=token) for token in set(day["tokens"])}
+
+
+def written(document):
+    """As text, in which 1, 1.0 and true differ as they do in JSON."""
+    return json.dumps(document, sort_keys=True)
+
+
+for sent, answered, token in zip(day["orders"], day["answers"], day["tokens"], strict=True):
+    modelled = models.Order.from_dict(sent)
+    assert written(modelled.to_dict()) == written(sent), sent["reference"]
+    judged = validate_order.sync(client=callers[token], body=modelled)
+    assert written(judged.to_dict()) == written(answered), sent["reference"]
+assert len(day["orders"]) > 300
+print("the demo's orders", len(day["orders"]))
+
 refused = validate_order.sync(client=counter, body=models.Order.from_dict({"item": {}, "decorations": []}))
 assert refused.type_ == "/problems/faulty-document"
 print("a problem", refused.errors[0].message)

@@ -1,5 +1,8 @@
 import assert from "node:assert/strict";
+import { readFileSync } from "node:fs";
 import createClient from "openapi-fetch";
+import { answers } from "./answers.js";
+import { orders } from "./orders.js";
 import type { components, paths } from "./schema";
 
 const [address, counterKey, ownerKey] = process.argv.slice(2) as [string, string, string];
@@ -63,6 +66,15 @@ const made = answered(await counter.POST("/v1/records", once));
 const record_id = made.record_id!;
 assert.deepEqual(answered(await counter.GET("/v1/records/{record_id}", { params: { path: { record_id } } })), made);
 console.log("recordOrder", record_id);
+
+// Orders and answers are literals of the described types, so that one these have no room for does not compile.
+const day: { tokens: string[] } = JSON.parse(readFileSync("day.json", "utf-8"));
+assert(orders.length > 300);
+for (const [place, sent] of orders.entries()) {
+  const judged = answered(await clientOf(day.tokens[place]!).POST("/v1/validate", { body: sent }));
+  assert.deepEqual(judged, answers[place], sent.reference ?? undefined);
+}
+console.log("the demo's orders", orders.length);
 
 const { error, response } = await counter.POST("/v1/validate", { body: { ...order, decorations: [] } });
 assert.deepEqual([response.status, error?.type], [422, "/problems/faulty-document"]);

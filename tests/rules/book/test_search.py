@@ -13,8 +13,11 @@ from accord_rules.revision.search import Found, title_of
 
 SEARCHES = tomllib.loads((Path(__file__).parent / "searches.toml").read_text(encoding="utf-8"))
 FIRST = 3
-# Of forty written down before there was a search, all but two; of the twenty that came later, all but four.
-LEAST = {"before": 38, "later": 16}
+# Of forty written down before there was a search, all but two; of the twenty that came later, all but four; of what
+# decorators type at a press, all.
+LEAST = {"before": 38, "later": 16, "decorators": 16}
+# What decorators type has to be found first of all, the others among the FIRST.
+PLACES = {"decorators": 1}
 
 
 def ids(found: Found) -> list[str]:
@@ -23,10 +26,11 @@ def ids(found: Found) -> list[str]:
 
 @pytest.mark.parametrize("written", SEARCHES)
 def test_most_of_what_people_type_finds_its_entry_among_the_first(book: Book, written: str) -> None:
+    places = PLACES.get(written, FIRST)
     missed = {
         text: ids(book.index.find(text))[:FIRST]
         for text, wanted in SEARCHES[written].items()
-        if not set(wanted) & set(ids(book.index.find(text))[:FIRST])
+        if not set(wanted) & set(ids(book.index.find(text))[:places])
     }
     assert len(SEARCHES[written]) - len(missed) >= LEAST[written], missed
 

@@ -115,15 +115,40 @@ def test_nothing_is_read_after_a_quoted_cell_that_is_too_long(client: FlaskClien
     lines, end = told(send(client, key, f'{HEADER}\n{ROW}\n"{inside}",dye-sublimation\n{ROW}\n'))
     assert [line["status"] for line in lines] == [200, 422]
     assert "no row after it is read" in str(lines[1]["problem"])
-    assert end["complete"] is True
+    assert (end["complete"], end["next_line"], end["broken_row"]) == (False, None, 3)
 
 
 def test_a_row_of_many_lines_is_no_longer_than_one(client: FlaskClient, key: dict[str, str]) -> None:
     """Each of its cells is short, and so is each line: what is held is the row."""
     cells = '"a\n",' * 60_000
     lines, end = told(send(client, key, f"{HEADER}\n{ROW}\n{cells}\n"))
-    assert [line["status"] for line in lines[:2]] == [200, 413]
-    assert end["complete"] is True
+    assert [line["status"] for line in lines] == [200, 413]
+    assert (end["complete"], end["broken_row"]) == (False, 3)
+
+
+@pytest.mark.parametrize(
+    ("row", "sentence"),
+    [
+        ('QS-2,"tote-polyester-white,dye-sublimation,front,8,8,', "never closed"),
+        ('QS-2,"tote,dye-sublimation,front,8,8,\nQS-3,"tote",dye-sublimation,front,8,8,', "inside a quoted cell"),
+        ('QS-2,tote,dye-sublimation,front,8,"8,\nQS-3",tote,dye-sublimation,front,8,8,', "or a quote is never closed"),
+        ('QS-2,tote,dye-sublimation,front,8,8,"To\nm\xff', "it is not UTF-8"),
+    ],
+)
+def test_a_table_that_breaks_off_in_a_quoted_cell_is_not_complete(
+    client: FlaskClient, key: dict[str, str], row: str, sentence: str
+) -> None:
+    """RFC 4180 section 2.6 lets a quoted cell go on over lines: behind one that is not closed no row is a row. Sent
+    mended it is gone on with from there."""
+    lines, end = told(send(client, key, f"{HEADER}\n{ROW}\n{row}\n{ROW}\n".encode("latin-1")))
+    assert [(line["line"], line["status"]) for line in lines] == [(2, 200), (3, 422)]
+    assert sentence in str(lines[1]["problem"])
+    assert "no row after it is read" in str(lines[1]["problem"])
+    assert (end["complete"], end["next_line"], end["broken_row"]) == (False, None, 3)
+    mended, whole = told(send(client, key, f"{HEADER}\n{ROW}\n{ROW}\n{ROW}\n", query="?from_line=3"))
+    assert [(line["line"], line["status"]) for line in mended] == [(3, 200), (4, 200)]
+    assert whole["complete"] is True
+    assert "broken_row" not in whole
 
 
 @pytest.mark.parametrize(

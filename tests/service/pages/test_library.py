@@ -15,8 +15,9 @@ from flask.testing import FlaskClient
 from accord_rules.documents.files import shipped
 from accord_rules.revision.book import Book
 from accord_rules.revision.catalogue import KINDS
+from accord_rules.revision.facts import declared
 from accord_rules.verdict import LEVELS
-from accord_service.pages.library.words import KIND_WORDS, LEVEL_WORDS, SOURCE_WORDS, STAGE_WORDS
+from accord_service.pages.library.words import FACT_GROUPS, KIND_WORDS, LEVEL_WORDS, SOURCE_WORDS, STAGE_WORDS
 from accord_service.store import Store
 from accord_service.worker.trials import trier
 
@@ -53,6 +54,16 @@ def test_every_kind_level_stage_and_kind_of_source_has_its_words(book: Book) -> 
     assert set(LEVELS) == set(LEVEL_WORDS)
     assert {source.kind for source in book.sources.values()} <= set(SOURCE_WORDS)
     assert {step.stage for step in book.steps.values()} <= set(STAGE_WORDS)
+
+
+def test_every_fact_is_listed_once_under_words_that_people_understand(counter: FlaskClient) -> None:
+    topics = [topic for _, of in FACT_GROUPS for topic in of]
+    assert sorted(topics) == sorted({name.partition(".")[0] for name in declared()})
+    page = counter.get("/library/facts").text
+    listed = re.findall(r'<a href="/library/facts/([^"]+)"', page)
+    assert sorted(listed) == sorted(declared())
+    assert page.index("<h2>What is ordered</h2>") < page.index("<h3>The piece ") < page.index("item.natural_share")
+    assert "<h3>The law where it is sold " in page
 
 
 def test_a_rule_says_what_why_and_on_what_it_rests(counter: FlaskClient) -> None:
@@ -183,3 +194,60 @@ def test_an_entry_that_is_gone_leads_on(later: FlaskClient) -> None:
     assert "Revision 3 took it out: The primer is made no more." in told
     assert "/library/rules/dye-over-primer?revision=2" in page.text
     assert "/library/rules/dye-on-wool-again" in page.text
+
+
+def test_an_entry_that_an_old_revision_lacks_says_when_it_came_or_went(later: FlaskClient) -> None:
+    gone = later.get("/library/rules/dye-over-primer?revision=3")
+    assert gone.status_code == 410
+    assert "is in this revision no more Revision 3 took it out" in text_of(gone.text)
+    assert "/library/rules/dye-on-wool-again?revision=3" in gone.text
+    early = later.get("/library/rules/dye-on-wool-again?revision=2")
+    assert early.status_code == 404
+    assert "is not in this revision yet Revision 3 brought it: The primer is made no more." in text_of(early.text)
+    assert 'href="/library/rules/dye-on-wool-again?revision=3"' in early.text
+    never = later.get("/library/rules/no-such-rule?revision=2")
+    assert never.status_code == 404
+    assert "revision yet" not in never.text
+    assert later.get("/library/rules/dye-over-primer?revision=99").status_code == 404
+
+
+# What leads out of an old revision on purpose, or has no revisions: the way to the newest, and other rooms' pages.
+OUT_OF_LIBRARY = re.compile(r'href="(/library[^"#]*)')
+
+
+@pytest.mark.parametrize(
+    "address",
+    [
+        "",
+        "/rules",
+        "/rules/dye-on-natural-fibre",
+        "/rules/dye-over-primer",
+        f"/limits/{LIMIT}",
+        "/steps",
+        "/steps/press-oven",
+        "/catalogue/transfers",
+        "/catalogue/transfers/powder-film",
+        "/sources",
+        "/facts",
+        "/facts/item.natural_share",
+        "/search?q=nylon",
+    ],
+)
+def test_every_link_of_an_old_revision_stays_in_it(later: FlaskClient, address: str) -> None:
+    """But those of the history, each to its revision, and the one in the banner, which leads to the newest."""
+    joint = "&amp;" if "?" in address else "?"
+    page = later.get(f"/library{address}{joint}revision=2".replace("&amp;", "&"))
+    assert page.status_code == 200
+    main, _, _ = page.text.partition('<section id="history">')
+    body = main.partition('<div class="library">')[2]
+    banner = f'<a href="/library{address.partition("?")[0]}">'
+    assert body.count(banner) == 1
+    links = OUT_OF_LIBRARY.findall(body.replace(banner, ""))
+    assert links
+    assert [link for link in links if "revision=2" not in link] == []
+
+
+def test_changes_after_an_old_revision_are_told_as_later(later: FlaskClient) -> None:
+    told = text_of(later.get(f"/library/limits/{LIMIT}?revision=1").text)
+    assert "Changed later, in revision 2" in told
+    assert "Added in revision 1" in told

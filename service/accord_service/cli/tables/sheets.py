@@ -11,7 +11,7 @@ from typing import Protocol
 
 from accord_service.cli.failure import Failure
 from accord_service.tables.rows import Row
-from accord_service.tables.separated import delimiter_of, delimiter_said, wrong_quotes
+from accord_service.tables.separated import NO_MORE, delimiter_of, delimiter_said, is_endless, wrong_quotes
 
 _READ_BYTES = 64 * 1024
 _HEADER_CHARACTERS_MOST = 64 * 1024
@@ -63,15 +63,21 @@ class Separated:
             for _ in range(skipped):
                 text.readline()
             reader = csv.reader(text, delimiter=delimiter, strict=True)
-            number = skipped
+            number, before = skipped, 0
             while True:
                 number += 1
                 try:
-                    yield Row(number, next(reader))
+                    cells = next(reader)
                 except StopIteration:
                     break
                 except csv.Error as error:
-                    yield Row(number, (), wrong_quotes(error))
+                    fault = wrong_quotes(error)
+                    if is_endless(error, reader.line_num - before):
+                        raise broken_off(self.file, number, fault) from None
+                    yield Row(number, (), fault)
+                else:
+                    yield Row(number, cells, lines=reader.line_num - before)
+                before = reader.line_num
 
     def _delimiter(self) -> tuple[str, int]:
         """What parts the fields, and how many lines say so before the header ("sep=;" as some programs write it)."""
@@ -82,6 +88,11 @@ class Separated:
             while line and not line.strip():
                 line = text.readline(_HEADER_CHARACTERS_MOST)
         return delimiter_of(line), 0
+
+
+def broken_off(file: str, number: int, fault: str) -> Failure:
+    """Of a table whose rows from ``number`` on may lie in one quoted cell."""
+    return Failure(f"{file}: not complete: row {number} can't be read, and {NO_MORE}: {fault}.")
 
 
 def _check_text(path: Path, encoding: str | None) -> int:

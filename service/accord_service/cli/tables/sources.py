@@ -12,10 +12,10 @@ from accord_service.cli.orders import STDIN, Refused, read_order
 from accord_service.cli.tables.listed import Listed, is_list
 from accord_service.cli.tables.own_columns import columns_of
 from accord_service.cli.tables.refusals import problems_of
-from accord_service.cli.tables.sheets import Separated, Sheet
+from accord_service.cli.tables.sheets import Separated, Sheet, broken_off
 from accord_service.tables.columns import Columns, OwnWords, missing
 from accord_service.tables.rows import Asked, Row, asked, titles_of
-from accord_service.tables.separated import fitting
+from accord_service.tables.separated import fitting, swallows
 
 _TEXTS, _WORKBOOKS, _LINES = (".csv", ".tsv"), (".xlsx", ".xlsm"), (".ndjson", ".jsonl")
 _NOT_READ = (".xls", ".xlsb", ".ods", ".numbers", ".pdf")
@@ -126,7 +126,14 @@ class Table:
             if row.is_empty:
                 self.empty += 1
             else:
-                yield fitting(row, self._width) if self._is_text else row
+                yield self._fitting(row) if self._is_text else row
+
+    def _fitting(self, row: Row) -> Row:
+        """The row, or what is wrong with how many fields it has. Raises Failure where the ones behind may be in it."""
+        fits = fitting(row, self._width)
+        if swallows(row, fits):
+            raise broken_off(self.file, row.number, f"{fits.fault}, or a quote is never closed")
+        return fits
 
     def asked(self, from_row: int) -> Iterator[Asked]:
         return (asked(row, self.columns) for row in self.filled() if row.number >= from_row)

@@ -87,37 +87,54 @@ def numbers_of(visit: Visit, names: Sequence[str]) -> list[Number]:
 
 def history_of(visit: Visit, kind: str, name: str) -> Document | None:
     """The revisions that changed an entry, as far back as one question looks; from where the visitor asks on."""
-    query = {"limit": HISTORY_SHOWN}
-    if request.args.get("before"):
-        query["cursor"] = request.args["before"]
-    try:
-        told = visit.ask(get_entry_history, path={"kind": kind, "name": name}, query=query).document
-    except (NotFound, BadQuery):
+    told = _history(visit, kind, name, request.args.get("before"))
+    if told is None:
         return None
     further = dict(parse_qsl(urlsplit(told["next"]).query)).get("cursor") if told["next"] else None
     return {**told, "further": further and "?" + urlencode({**as_of(), "before": further}) + "#history"}
 
 
+def _history(visit: Visit, kind: str, name: str, newest: str | None) -> Document | None:
+    """The same, from a revision back; None where there never was such an entry, or no such revision is."""
+    query = {"limit": HISTORY_SHOWN, **({"cursor": newest} if newest else {})}
+    try:
+        return visit.ask(get_entry_history, path={"kind": kind, "name": name}, query=query).document
+    except (NotFound, BadQuery):
+        return None
+
+
 def shown_or_led_on(visit: Visit, kind: str, name: str, show: Callable[[], Response | str]) -> Response | str:
-    """A page of an entry. Another word for one leads to it, and one that is gone to what is left of it."""
+    """A page of an entry. Another word for one leads to it, one that is gone to what is left of it, and one that an old
+    revision did not have yet to when it came."""
     try:
         return show()
     except NotFound as problem:
         instead = _other_word(problem)
         if instead is not None:
             return make_response(redirect(address_of(kind, instead) + suffix(), 303))
-        gone = None if as_of() else history_of(visit, kind, name)
-        if gone is None or not gone["entries"] or gone["entries"][0]["what"] != "removed":
+        absent = _absent(visit, kind, name)
+        if absent is None:
             raise
-        page = rendered(
-            "library_gone.html",
-            kind=kind,
-            name=name,
-            gone=gone["entries"][0],
-            history=gone,
-            came=_came_instead(visit, kind, gone["entries"][0]["revision"]),
-        )
-        return make_response(page, 410)
+        return absent
+
+
+def _absent(visit: Visit, kind: str, name: str) -> Response | None:
+    """Why the revision that the visitor asks for lacks an entry that others have; None where it is not known."""
+    revision = as_of().get("revision")
+    until, history = _history(visit, kind, name, revision), history_of(visit, kind, name)
+    if until is None or history is None or (revision is not None and int(revision) > history["head"]):
+        return None
+    shown = {"kind": kind, "name": name, "history": history}
+    if until["entries"]:
+        last = until["entries"][0]
+        if last["what"] != "removed":
+            return None
+        came = _came_instead(visit, kind, last["revision"])
+        return make_response(rendered("library_gone.html", gone=last, came=came, **shown), 410)
+    added = [change for change in history["entries"] if change["what"] == "added"]
+    if until["next"] is not None or not added:
+        return None
+    return make_response(rendered("library_not_yet.html", first=added[-1], **shown), 404)
 
 
 def _other_word(problem: Problem) -> str | None:

@@ -20,9 +20,7 @@ from accord_service.pages.library.asking import (
 )
 from accord_service.pages.library.rendering import as_of, rendered
 from accord_service.pages.library.showing import Document, limit_step, limit_value, units_of
-from accord_service.pages.library.words import (
-    SCOPE_WORDS,
-)
+from accord_service.pages.library.words import FACT_GROUPS, SCOPE_WORDS
 from accord_service.pages.visit import Visit, page
 
 
@@ -77,9 +75,13 @@ def library_facts(visit: Visit) -> str:
     """Every fact that rules may speak of."""
     facts = all_entries(visit, get_facts)
     topics = {topic: list(of) for topic, of in groupby(facts, key=_topic)}
+    groups = [
+        (heading, [(words, topics[topic]) for topic, words in of.items() if topic in topics])
+        for heading, of in FACT_GROUPS
+    ]
     return rendered(
         "library_facts.html",
-        topics=topics,
+        groups=groups,
         count=len(facts),
     )
 

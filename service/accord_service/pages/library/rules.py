@@ -20,7 +20,7 @@ from accord_service.pages.library.asking import (
     shown_or_led_on,
     sources_of,
 )
-from accord_service.pages.library.rendering import as_of, rendered
+from accord_service.pages.library.rendering import as_of, rendered, suffix
 from accord_service.pages.library.showing import Document, example, sentence
 from accord_service.pages.library.words import (
     LEVEL_WORDS,
@@ -111,7 +111,7 @@ def _of_both(visit: Visit, kind: str, told: Document, sentences: tuple[str, ...]
     return {
         "kind": kind,
         "name": told["id"],
-        "said": {word: sentence(entry[word], values) for word in sentences},
+        "said": {word: sentence(entry[word], values, suffix()) for word in sentences},
         "condition": " ".join(entry.get("when", "").replace("\\\n", " ").split()),
         "numbers": numbers,
         "values": values,

@@ -70,16 +70,17 @@ def limit_step(entry: Document, preferences: UnitPreferences) -> str:
     return units.show(units.of_steps(dimension), units.parse(dimension, written), preferences)
 
 
-def sentence(text: str, limits: Mapping[str, str]) -> Markup:
+def sentence(text: str, limits: Mapping[str, str], suffix: str = "") -> Markup:
     """A sentence of the book with its limits' values filled in; what depends on the order is told in words.
 
-    ``limits``: id to value.
+    ``limits``: id to value; ``suffix``: what addresses of entries end with.
     """
 
     def filled(match: re.Match[str]) -> str:
         is_limit, name = match[1], match[2]
         if is_limit and name in limits:
-            return Markup('<a class="value" href="{}">{}</a>').format(address_of("limits", name), limits[name])
+            address = address_of("limits", name) + suffix
+            return Markup('<a class="value" href="{}">{}</a>').format(address, limits[name])
         return Markup('<span class="slot" title="{}">{}</span>').format(name, fact_words(name))
 
     return Markup(re.sub(r"\{(limit\()?([a-z0-9_.]+)\)?\}", filled, str(escape(text))))

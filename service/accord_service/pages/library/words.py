@@ -55,6 +55,73 @@ GROUPS: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("Law and evidence", ("markets", "sources")),
     ("For whoever writes rules", ("facts",)),
 )
+# What facts are about, by the word that their names begin with, in the groups and the order that people think in.
+FACT_GROUPS: tuple[tuple[str, Mapping[str, str]], ...] = (
+    (
+        "What is ordered",
+        MappingProxyType(
+            {
+                "order": "The order as a whole",
+                "item": "The piece",
+                "blank": "The blank that is named",
+                "substrate": "What the piece is made of",
+                "coating": "What it is coated with",
+                "use": "Who it is for, and what it has to bear",
+                "place": "Where the print goes",
+                "art": "The artwork",
+            }
+        ),
+    ),
+    (
+        "The print and what it lies on",
+        MappingProxyType(
+            {
+                "transfer": "The transfer",
+                "sheet": "Its maker's sheet",
+                "ground": "What the print meets",
+                "layer": "Prints below and above it",
+                "migration": "Dye that heat drives into it",
+            }
+        ),
+    ),
+    (
+        "The press and its settings",
+        MappingProxyType(
+            {
+                "shop": "What is always so in the shop",
+                "press": "The press",
+                "fit": "Room on the platen",
+                "lay": "How the piece lies",
+                "window": "Heat and time that would do",
+                "bounds": "Heat and time that physics allows",
+                "set": "Settings, sheets and pads in force",
+                "stack": "What lies over and under the piece",
+                "process": "Pressings beside the main one",
+                "marry": "The pressing that marries two layers",
+                "adhesive": "The pressing of the adhesive",
+                "tack": "The tack",
+                "main": "The main pressing",
+                "reverse": "The pressing from the reverse",
+                "again": "The pressing once more",
+                "peel": "Peeling",
+                "heat": "How hot print and piece get",
+                "touch": "When it may be touched",
+            }
+        ),
+    ),
+    (
+        "The job",
+        MappingProxyType(
+            {
+                "job": "Loads, and time at the press",
+                "sequence": "Which print is pressed first",
+                "sample": "Samples on the shop's record",
+                "care": "Washing and ironing",
+            }
+        ),
+    ),
+    ("The law", MappingProxyType({"market": "The law where it is sold"})),
+)
 LEVEL_WORDS: Mapping[str, tuple[str, str]] = MappingProxyType(
     {
         "blocks": ("Refuses", "An order that it finds something in cannot be done like that."),
