@@ -14,7 +14,7 @@ from accord_service.api.v1.get_record_outcomes import get_record_outcomes
 from accord_service.api.v1.get_records import get_records
 from accord_service.api.v1.post_record_outcomes import post_record_outcomes
 from accord_service.http.problems import FaultyDocument, Problem
-from accord_service.pages.counter.query import NotInAQueryError, asked, pairs_of
+from accord_service.pages.counter.query import NotInAQueryError, pairs_of, read_order
 from accord_service.pages.counter.told import address_of, sign_of, told
 from accord_service.pages.numbers import whole
 from accord_service.pages.visit import Page, Visit, page
@@ -74,7 +74,7 @@ def _drawn(visit: Visit, record_id: str, sent: Mapping[str, str] | None = None, 
     except NotInAQueryError:  # recorded by a program; the answer stands without the way back to the counter
         pairs = ()
     prints = len(order["decorations"])
-    shown = told(kept["answer"], asked(pairs), visit.snapshot.book, shop.at(visit.snapshot.book, room().today))
+    shown = told(kept["answer"], read_order(pairs), visit.snapshot.book, shop.at(visit.snapshot.book, room().today))
     faults = refused.faults if isinstance(refused, FaultyDocument) else ()
     return render_template(
         "records/record.html",

@@ -16,7 +16,7 @@ from accord_rules.revision.book import Book
 from accord_service.pages.counter.query import (
     NOTHING,
     PRINTS,
-    Asked,
+    TypedOrder,
     dimension_of,
     name_of,
     parts_of,
@@ -249,9 +249,9 @@ class Form:
     lists: Mapping[str, tuple[Option, ...]]
 
 
-def form_of(asked: Asked, faults: Sequence[Fault], book: Book, shop: Shop) -> Form:
-    """The form with what was asked in it, and each fault at its field."""
-    maker = _Maker(asked, faults, book, shop)
+def form_of(order: TypedOrder, faults: Sequence[Fault], book: Book, shop: Shop) -> Form:
+    """The form with the order in it, and each fault at its field."""
+    maker = _Maker(order, faults, book, shop)
     prints = tuple(
         PrintForm(
             index=index,
@@ -260,7 +260,7 @@ def form_of(asked: Asked, faults: Sequence[Fault], book: Book, shop: Shop) -> Fo
             settings=maker.group(SETTINGS, index),
             sheet=maker.group(SHEET, index),
         )
-        for index in range(asked.prints)
+        for index in range(order.print_count)
     )
     return Form(
         piece=maker.group(PIECE),
@@ -277,10 +277,10 @@ def form_of(asked: Asked, faults: Sequence[Fault], book: Book, shop: Shop) -> Fo
     )
 
 
-def fields_named(names: Sequence[str], asked: Asked, book: Book, shop: Shop) -> tuple[Field, ...]:
-    """Fields by their names, with what was asked in them."""
-    maker = _Maker(asked, (), book, shop)
-    return tuple(maker.field(name, label_of(pointer_of(name), asked.prints), _hint(name)) for name in names)
+def fields_named(names: Sequence[str], order: TypedOrder, book: Book, shop: Shop) -> tuple[Field, ...]:
+    """Fields by their names, with what the order says in them."""
+    maker = _Maker(order, (), book, shop)
+    return tuple(maker.field(name, label_of(pointer_of(name), order.print_count), _hint(name)) for name in names)
 
 
 def label_of(pointer: str, prints: int = 1) -> str:
@@ -315,17 +315,17 @@ def _words(word: str) -> str:
 
 
 class _Maker:
-    """Makes fields of what was asked."""
+    """Makes the fields of an order."""
 
-    def __init__(self, asked: Asked, faults: Sequence[Fault], book: Book, shop: Shop) -> None:
+    def __init__(self, order: TypedOrder, faults: Sequence[Fault], book: Book, shop: Shop) -> None:
         self._texts: dict[str, list[str]] = {}
-        for name, text in asked.pairs:
+        for name, text in order.pairs:
             self._texts.setdefault(name, []).append(text)
         self._faults: dict[str, list[Fault]] = {}
         for fault in faults:
             self._faults.setdefault(name_of(fault.pointer), []).append(fault)
         self._book, self._shop = book, shop
-        self._prints = asked.prints
+        self._prints = order.print_count
         self._shown = {PRINTS}
 
     def group(self, group: Words, index: int = 0) -> Group:

@@ -59,13 +59,14 @@ class NotInAQueryError(ValueError):
 
 
 @dataclass(frozen=True, slots=True)
-class Asked:
-    """What a query says. ``pairs``: without what is empty, units behind their numbers. ``faults``: what can't be read
-    and so is not in the document, or is no field of an order."""
+class TypedOrder:
+    """An order as somebody typed it. ``document``: as the API takes it; ``pairs``: name and text of each field, without
+    what is empty, units behind their numbers. ``faults``: what can't be read and so is not in the document, or is no
+    field of an order."""
 
     document: Document
     pairs: Pairs
-    prints: int
+    print_count: int
     faults: tuple[Fault, ...] = ()
 
     @property
@@ -77,8 +78,8 @@ class Asked:
 # -- what was typed -> the order --------------------------------------------------------------------------------------
 
 
-def asked(pairs: Iterable[tuple[str, str]]) -> Asked:
-    """The order that a query says."""
+def read_order(pairs: Iterable[tuple[str, str]]) -> TypedOrder:
+    """Read what was typed, name and text of each field, as an order."""
     said = _said(pairs)
     counted = said.pop(PRINTS, ["1"])[-1]
     faults: list[Fault] = []
@@ -101,7 +102,7 @@ def asked(pairs: Iterable[tuple[str, str]]) -> Asked:
     document = {key: _listed(value) for key, value in root.items()} | {"item": root.get("item", {})}
     document[PRINTS] = [_listed(root.get(PRINTS, {}).get(str(index), {})) for index in range(prints)]
     pairs = tuple((name, text) for name, texts in said.items() for text in texts)
-    return Asked(document, pairs + _count_pair(pairs, prints), prints, tuple(faults))
+    return TypedOrder(document, pairs + _count_pair(pairs, prints), prints, tuple(faults))
 
 
 def place(name: str) -> Reader | None:
@@ -270,7 +271,7 @@ def pairs_of(document: Mapping[str, Any]) -> Pairs:
     pairs = tuple(_pairs(Object(Order), document, ""))
     prints = len(document.get(PRINTS, ()))
     pairs += _count_pair(pairs, prints)
-    if asked(pairs).document != _without_idle(document):
+    if read_order(pairs).document != _without_idle(document):
         raise NotInAQueryError("the order says something in a way that no address has")
     return pairs
 

@@ -17,9 +17,9 @@ from accord_rules.revision.catalogue import Limit
 from accord_service.pages.counter.fields import UNITS_BESIDE, Field, fields_named, label_of, place_of
 from accord_service.pages.counter.query import (
     PRINTS,
-    Asked,
     NotInAQueryError,
     Pairs,
+    TypedOrder,
     changed,
     dimension_of,
     name_of,
@@ -136,7 +136,7 @@ class Misread:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Told:
-    """The verdict part of the counter. ``said``: what was asked, field by field; ``href``: its address.
+    """The verdict part of the counter. ``said``: what was order, field by field; ``href``: its address.
 
     ``is_workable``: it can be done, so that there are ranges to ask for.
     """
@@ -184,48 +184,48 @@ def link_to(document: Document) -> str | None:
         return None
 
 
-def canonical(asked: Asked) -> Pairs:
+def canonical(order: TypedOrder) -> Pairs:
     """The pairs that say the same, always in one order."""
-    if asked.faults:
-        return asked.pairs
+    if order.faults:
+        return order.pairs
     try:
-        return pairs_of(asked.document)
+        return pairs_of(order.document)
     except NotInAQueryError:
-        return asked.pairs
+        return order.pairs
 
 
-def said_of(asked: Asked) -> tuple[tuple[str, str], ...]:
+def said_of(order: TypedOrder) -> tuple[tuple[str, str], ...]:
     """What an order says, field by field: what the field is called, and what stands in it."""
     texts: dict[str, list[str]] = {}
-    for name, text in canonical(asked):
+    for name, text in canonical(order):
         if name != PRINTS:
             texts.setdefault(name, []).append(text)
-    return tuple((label_of(pointer_of(name), asked.prints), ", ".join(said)) for name, said in texts.items())
+    return tuple((label_of(pointer_of(name), order.print_count), ", ".join(said)) for name, said in texts.items())
 
 
-def nothing_told(asked: Asked) -> Told:
+def nothing_told(order: TypedOrder) -> Told:
     """Before anything is said."""
     rest = "say what the piece is, the transfer and its size; the answer comes while you type."
-    return Told(line=Line("empty", "Nothing asked yet:", rest), href=address_of(canonical(asked)))
+    return Told(line=Line("empty", "Nothing asked yet:", rest), href=address_of(canonical(order)))
 
 
-def misread(asked: Asked, faults: Sequence[Fault]) -> Told:
+def misread(order: TypedOrder, faults: Sequence[Fault]) -> Told:
     """Something can't be read, so nothing was judged."""
-    told = tuple(_misread(asked, fault) for fault in faults)
+    told = tuple(_misread(order, fault) for fault in faults)
     first = " ".join(filter(None, (told[0].label, told[0].text)))
     more = f" (and {counted(len(told) - 1, 'field')} more)" if len(told) > 1 else ""
-    return Told(line=Line("unread", "Cannot be read yet:", first + more), href=address_of(asked.pairs), misread=told)
+    return Told(line=Line("unread", "Cannot be read yet:", first + more), href=address_of(order.pairs), misread=told)
 
 
-def _misread(asked: Asked, fault: Fault) -> Misread:
+def _misread(order: TypedOrder, fault: Fault) -> Misread:
     name = name_of(fault.pointer)
     is_share = name == "item.fibres" and fault.pointer != "/item/fibres"
     # A list is more than the one word of it that can't be read.
     is_one = bool(name) and not isinstance(place(name), Many) and not is_share
     words = tuple(_nearest_words(name, fault)) if is_one else ()
-    buttons = tuple(Button(word, address_of(with_text(asked.pairs, name, word))) for word in words)
+    buttons = tuple(Button(word, address_of(with_text(order.pairs, name, word))) for word in words)
     text = fault.message_with_hints if not buttons else fault.sentence
-    return Misread(name, label_of(fault.pointer, asked.prints) if fault.pointer else "", text, buttons)
+    return Misread(name, label_of(fault.pointer, order.print_count) if fault.pointer else "", text, buttons)
 
 
 def _nearest_words(name: str, fault: Fault) -> Iterator[str]:
@@ -237,9 +237,9 @@ def _nearest_words(name: str, fault: Fault) -> Iterator[str]:
     yield from (word for word in fault.allowed if word.rpartition(" ")[2] in UNITS_BESIDE[dimension.name])
 
 
-def told(verdict: Document, asked: Asked, book: Book, shop: Shop) -> Told:
+def told(verdict: Document, order: TypedOrder, book: Book, shop: Shop) -> Told:
     """An answer of POST /v1/validate."""
-    prints = asked.prints
+    prints = order.print_count
     levels = {
         level: [f for f in verdict["findings"] if f["level"] == level] for level in ("blocks", "cautions", "notes")
     }
@@ -250,22 +250,22 @@ def told(verdict: Document, asked: Asked, book: Book, shop: Shop) -> Told:
     harmless = [one for one in verdict["assumed"] if not one["could_hurt"]]
     return Told(
         line=_line(verdict),
-        href=address_of(canonical(asked)),
-        said=said_of(asked),
+        href=address_of(canonical(order)),
+        said=said_of(order),
         unsaid=verdict["unsaid"] or "",
-        dangerous=tuple(_assumed(one, asked) for one in dangerous),
+        dangerous=tuple(_assumed(one, order) for one in dangerous),
         conditions=tuple(_conditions(verdict, prints, book.limits)),
         blocks=tuple(_found(finding, prints, book.limits) for finding in levels["blocks"]),
         cautions=tuple(_found(finding, prints, book.limits) for finding in levels["cautions"]),
         notes=tuple(_found(finding, prints, book.limits) for finding in levels["notes"]),
-        questions=tuple(_question(need, asked, book, shop) for need in verdict["needs"]),
-        ways=tuple(_way(remedy, asked) for remedy in verdict["remedies"]),
+        questions=tuple(_question(need, order, book, shop) for need in verdict["needs"]),
+        ways=tuple(_way(remedy, order) for remedy in verdict["remedies"]),
         ways_complete=verdict["remedies_complete"],
         presses=tuple(
             _on_press(press, prints) for press in _best_first(verdict) if press["because"] not in said_already
         ),
         samples=tuple(sample["text"] for sample in verdict["samples"]),
-        assumed=tuple(_assumed(one, asked) for one in harmless),
+        assumed=tuple(_assumed(one, order) for one in harmless),
         basis=verdict["basis"],
         verdict_id=verdict["id"],
         revision=verdict["revision"],
@@ -340,15 +340,15 @@ def _conditions(verdict: Document, prints: int, limits: Mapping[str, Limit]) -> 
             yield Said(condition, said.text, said.rule, said.where, said.numbers)
 
 
-def _assumed(one: Document, asked: Asked) -> Said:
+def _assumed(one: Document, order: TypedOrder) -> Said:
     pointer = one["pointer"]
-    href = link_to(changed(asked.document, pointer, one["value"]))
-    text = f"{label_of(pointer, asked.prints)}: {one['shown']}"
+    href = link_to(changed(order.document, pointer, one["value"]))
+    text = f"{label_of(pointer, order.print_count)}: {one['shown']}"
     button = None if href is None else Button("It is so", href)
     return Said(text, one["why"], field=name_of(pointer), button=button)
 
 
-def _question(need: Document, asked: Asked, book: Book, shop: Shop) -> Question:
+def _question(need: Document, order: TypedOrder, book: Book, shop: Shop) -> Question:
     pointer, name = need["pointer"], name_of(need["pointer"])
     names = names_at(pointer)
     answers = [*need["allowed"], *([[]] if _may_be_empty(name) else [])]
@@ -356,11 +356,11 @@ def _question(need: Document, asked: Asked, book: Book, shop: Shop) -> Question:
         answers = [True, False]
     buttons: tuple[Button, ...] = ()
     if len(answers) <= _BUTTONS_MOST:
-        hrefs = [(answer, link_to(changed(asked.document, pointer, _as_answer(answer, need)))) for answer in answers]
+        hrefs = [(answer, link_to(changed(order.document, pointer, _as_answer(answer, need)))) for answer in answers]
         buttons = tuple(Button(_answer_label(answer), href) for answer, href in hrefs if href is not None)
     is_open = not need["allowed"] and need["type"] != "flag"
-    fields = fields_named(names, asked, book, shop) if is_open or len(answers) > _BUTTONS_MOST else ()
-    hidden = tuple(pair for pair in asked.pairs if pair[0] not in names)
+    fields = fields_named(names, order, book, shop) if is_open or len(answers) > _BUTTONS_MOST else ()
+    hidden = tuple(pair for pair in order.pairs if pair[0] not in names)
     return Question(_asked_of_people(need), buttons, fields, hidden)
 
 
@@ -389,8 +389,8 @@ def _answer_label(answer: Any) -> str:
             return str(answer)
 
 
-def _way(remedy: Document, asked: Asked) -> Way:
-    document: Any = asked.document
+def _way(remedy: Document, order: TypedOrder) -> Way:
+    document: Any = order.document
     for change in remedy["changes"]:
         document = changed(document, change["pointer"], change["to"])
     verdict = remedy["verdict"]
