@@ -13,10 +13,10 @@ import pytest
 import random_orders
 
 from accord_rules.documents.reading import Choice, Many, Object, OneOrSpan, Reader, members_of
+from accord_rules.documents.typed import NOTHING
 from accord_rules.orders.order import Order
 from accord_rules.revision.book import Book
 from accord_service.pages.counter.query import (
-    NOTHING,
     NotInAQueryError,
     TypedOrder,
     changed,
@@ -28,6 +28,10 @@ from accord_service.pages.counter.query import (
     read_order,
     without_print,
 )
+from accord_service.tables.cells import values_of
+from accord_service.tables.columns import Column
+from accord_service.tables.headers import read_header
+from accord_service.tables.rows import order_of
 
 DEMO = Path(__file__).parents[3] / "demo" / "orders"
 ADDRESS_MOST = 4000  # characters: gunicorn takes 4,094 in a request line
@@ -156,6 +160,27 @@ def test_a_fraction_is_no_range() -> None:
     field = "decorations.0.size.width"
     (decoration,) = read_order([(field, "1-1/2"), (f"{field}.unit", "in")]).document["decorations"]
     assert decoration["size"]["width"] == "1-1/2 in"
+
+
+@pytest.mark.parametrize(
+    ("header", "name", "text"),
+    [
+        ("fibres", "item.fibres", "60/40 CO/PES"),
+        ("qty", "quantity", "12,0"),
+        ("white", "decorations.0.artwork.white", "oui"),
+        ("pressure", "decorations.0.settings.pressure", "Heavy"),
+        ("width", "decorations.0.size.width", "8 1/2 in"),
+        ("sheet temperature", "decorations.0.sheet.temperature", "270-290 °F"),
+        ("features", "item.features", "zip; seams|pocket"),
+        ("features", "item.features", NOTHING),
+    ],
+)
+def test_a_table_reads_the_same_text_alike(header: str, name: str, text: str) -> None:
+    """One home of what people type: the cell of a table and the field of the page are the same document."""
+    read = read_header(header)
+    assert read is not None
+    cell = order_of(values_of(Column(0, header, read), text))
+    assert read_order([(name, text)]).document == cell
 
 
 def test_whatever_an_order_can_say_has_a_place() -> None:

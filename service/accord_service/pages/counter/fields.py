@@ -14,15 +14,12 @@ from accord_rules.orders.order import PRINTER_WORDS
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
 from accord_service.pages.counter.query import (
-    NOTHING,
-    PRINTS,
     TypedOrder,
-    dimension_of,
     name_of,
-    parts_of,
     place,
     pointer_of,
 )
+from accord_service.tables.fields import PRINTS
 
 _PRINT = f"{PRINTS}.*."
 # Of a dimension, the units that stand beside a number; the shop's own comes first.
@@ -327,6 +324,8 @@ class _Maker:
         self._book, self._shop = book, shop
         self._prints = order.print_count
         self._shown = {PRINTS}
+        # Several fields of each print choose from the same list.
+        self._lists: dict[str, tuple[Option, ...]] = {}
 
     def group(self, group: Words, index: int = 0) -> Group:
         return Group(tuple(self.field(path.replace("*", str(index)), *words) for path, words in group.items()))
@@ -339,6 +338,11 @@ class _Maker:
 
     def options_of(self, kinds: str) -> tuple[Option, ...]:
         """The shop's own names, what it stocks, then the rest of the book."""
+        if kinds not in self._lists:
+            self._lists[kinds] = self._read_options(kinds)
+        return self._lists[kinds]
+
+    def _read_options(self, kinds: str) -> tuple[Option, ...]:
         of_kinds = kinds.split("|")
         own = getattr(self._shop.names, of_kinds[0], {})
         titles = {name: str(entry.title) for kind in of_kinds for name, entry in self._book.catalogue[kind].items()}
@@ -353,12 +357,12 @@ class _Maker:
         assert reader is not None, name
         common: dict[str, Any] = {"name": name, "label": label, "hint": hint}
         common["faults"] = tuple(self._faults.get(name, ()))
-        dimension = dimension_of(reader)
+        dimension = typed.dimension_of(reader)
         if dimension is not None:
             return Field(**common, **self._quantity(dimension, reader, texts))
         if name in _TICKED:
             words = {option.value: option for option in self._ticks(reader)}
-            chosen = tuple(dict.fromkeys(part for text in texts for part in parts_of(text)))
+            chosen = tuple(dict.fromkeys(part for text in texts for part in typed.parts(text)))
             # In the order in which they were said: a list comes back as it was.
             said = [words.get(word, Option(word, word)) for word in chosen]
             told = frozenset(chosen)
@@ -392,7 +396,7 @@ class _Maker:
             yield from (Option(word, _words(word)) for word in reader.item.words)
         else:
             yield from self.options_of(reader.item.name_of or "")
-        yield Option(NOTHING, "Nothing of this")
+        yield Option(typed.NOTHING, "Nothing of this")
 
     def _options(self, name: str, reader: Reader) -> Iterable[Option]:
         match reader:

@@ -9,6 +9,7 @@ from types import MappingProxyType
 from typing import Any
 from urllib.parse import urlencode
 
+from accord_rules.documents import typed
 from accord_rules.documents.counted import counted
 from accord_rules.documents.reading import Fault, Many
 from accord_rules.orders.shop import Shop
@@ -16,12 +17,10 @@ from accord_rules.revision.book import Book
 from accord_rules.revision.catalogue import Limit
 from accord_service.pages.counter.fields import UNITS_BESIDE, Field, fields_named, label_of, place_of
 from accord_service.pages.counter.query import (
-    PRINTS,
     NotInAQueryError,
     Pairs,
     TypedOrder,
     changed,
-    dimension_of,
     name_of,
     names_at,
     pairs_of,
@@ -29,6 +28,7 @@ from accord_service.pages.counter.query import (
     pointer_of,
     with_text,
 )
+from accord_service.tables.fields import PRINTS
 
 COUNTER = "/counter"
 _SIGNS: Mapping[str, str] = MappingProxyType(
@@ -230,7 +230,7 @@ def _misread(order: TypedOrder, fault: Fault) -> Misread:
 
 def _nearest_words(name: str, fault: Fault) -> Iterator[str]:
     """The words that may stand there; of a number without its unit, the same with those beside the field."""
-    dimension = dimension_of(place(name))
+    dimension = typed.dimension_of(place(name))
     if dimension is None:
         yield from fault.nearest[:_FAULT_WORDS_MOST]
         return

@@ -23,7 +23,7 @@ from accord_service.api.v1.post_validate import post_validate
 from accord_service.http.problems import FaultyDocument, NoShop, Problem
 from accord_service.pages.counter.fields import form_of
 from accord_service.pages.counter.plans import plans_told
-from accord_service.pages.counter.query import PRINTS, Pairs, TypedOrder, read_order, without_print
+from accord_service.pages.counter.query import Pairs, TypedOrder, read_order, without_print
 from accord_service.pages.counter.ranges import ranges_told
 from accord_service.pages.counter.told import (
     Told,
@@ -34,6 +34,7 @@ from accord_service.pages.counter.told import (
     told,
 )
 from accord_service.pages.visit import FORM_FIELDS, Visit, page
+from accord_service.tables.fields import PRINTS
 
 # What the form sends beside the order.
 _ADD, _REMOVE, _SHOW = "add-print", "remove-print", "show"
