@@ -191,6 +191,7 @@ def test_questions_are_answered_by_a_click_or_in_a_field(day: Day) -> None:
             continue
         page = day.page(order, shop)
         needs = day.verdict(order, shop)["needs"]
+        assert [need["question"] for need in needs if html.escape(need["question"]) not in page] == [], "as asked"
         blocks = re.findall(
             r'<div class="question">(.*?)</div>\s*(?=<div class="question">|</section>)', page, re.DOTALL
         )

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
@@ -49,8 +48,6 @@ _SETTINGS: Mapping[str, str] = MappingProxyType(
         "second_press": "Second press",
     }
 )
-# The page has a button for that.
-_ANSWER_IN_JSON = re.compile(r" Say \[\][^.]*\.")
 _IDLE = ("none", "0 s")
 Document = Mapping[str, Any]
 
@@ -290,7 +287,7 @@ def _line(verdict: Document) -> Line:
     if word == "undetermined":
         needs = verdict["needs"]
         more = f" (and {counted(len(needs) - 1, 'question')} more)" if len(needs) > 1 else ""
-        return Line(word, "Not known yet:", f"{_asked_of_people(needs[0])}{more}" if needs else "")
+        return Line(word, "Not known yet:", f"{needs[0]['question']}{more}" if needs else "")
     # Also a word that this page does not know: nobody presses on it.
     blocks = [finding for finding in verdict["findings"] if finding["level"] == "blocks"]
     more = f" (and {counted(len(blocks) - 1, 'reason')} more)" if len(blocks) > 1 else ""
@@ -361,11 +358,7 @@ def _question(need: Document, order: TypedOrder, book: Book, shop: Shop) -> Ques
     is_open = not need["allowed"] and need["type"] != "flag"
     fields = fields_named(names, order, book, shop) if is_open or len(answers) > _BUTTONS_MOST else ()
     hidden = tuple(pair for pair in order.pairs if pair[0] not in names)
-    return Question(_asked_of_people(need), buttons, fields, hidden)
-
-
-def _asked_of_people(need: Document) -> str:
-    return _ANSWER_IN_JSON.sub("", str(need["question"]))
+    return Question(need["question"], buttons, fields, hidden)
 
 
 def _may_be_empty(name: str) -> bool:
