@@ -391,7 +391,12 @@ def test_a_press_with_a_condition_of_its_own_is_none_of_the_best_presss(day: Day
     order = {"item": {"blank": "tee-heavy-white"}, "decorations": [{"transfer": "cut-film", "settings": settings}]}
     verdict = day.verdict(order)
     assert (verdict["verdict"], verdict["judged_on"]) == ("conditional", "bench")
-    page = " ".join(html.unescape(re.sub("<[^>]+>", " ", day.page(order))).split())
-    line = page[page.index("Can be done") :][:160]
-    assert re.match(r"Can be done on \S.* On \S.* only under a condition: choose that press to see it\.", line), line
-    assert "if this is done: Press it on" not in page
+    titles = {press["press"]: press["press_title"] for press in verdict["presses"]}
+    page = day.page(order)
+    line = line_of(page)
+    assert line.startswith(f"! Can be done on {titles['bench']}, but not so on every press")
+    assert [title for press, title in titles.items() if press != "bench" and title in line] == []
+    (address,) = [address for address, words in links_of(page) if words == f"Take this press: {titles['hand']}"]
+    on_hand = day.clients["harbour-lane"].get(address).text
+    condition = day.verdict(order | {"press": "hand"})["conditions"][0]
+    assert line_of(on_hand).startswith(f"! Can be done on {titles['hand']}, if this is done: {condition}")

@@ -112,13 +112,17 @@ class Way:
 
 @dataclass(frozen=True, slots=True)
 class OnPress:
-    """One press: whether it will do, with which settings, print by print in the order of pressing, or why not."""
+    """One press: whether it will do, with which settings, print by print in the order of pressing, or why not.
+
+    ``href``: the order on this press, where none is named yet and another was judged; None where that is no question.
+    """
 
     title: str
     verdict: str
     sign: str
     prints: tuple[tuple[str, tuple[tuple[str, str], ...]], ...]
     why: str
+    href: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -259,7 +263,9 @@ def told(verdict: Document, order: TypedOrder, book: Book, shop: Shop) -> Told:
         ways=tuple(_way(remedy, order) for remedy in verdict["remedies"]),
         ways_complete=verdict["remedies_complete"],
         presses=tuple(
-            _on_press(press, prints) for press in _best_first(verdict) if press["because"] not in said_already
+            _on_press(press, order, verdict["judged_on"])
+            for press in _best_first(verdict)
+            if press["because"] not in said_already
         ),
         samples=tuple(sample["text"] for sample in verdict["samples"]),
         assumed=tuple(_assumed(one, order) for one in harmless),
@@ -272,18 +278,7 @@ def told(verdict: Document, order: TypedOrder, book: Book, shop: Shop) -> Told:
 def _line(verdict: Document) -> Line:
     word = verdict["verdict"]
     if word in ("accepted", "conditional"):
-        on = next(press["press_title"] for press in verdict["presses"] if press["press"] == verdict["judged_on"])
-        others = sum(press["settings"] is not None for press in verdict["presses"]) - 1
-        if bounded := _bounded(verdict):
-            return Line(
-                word, "Can be done", f"on {on}. On {bounded} only under a condition: choose that press to see it."
-            )
-        where = f"on {on}" + (f" and on {counted(others, 'other press', 'other presses')}" if others else "")
-        if word == "accepted":
-            return Line(word, "Can be done", f"{where}.")
-        conditions = verdict["conditions"]
-        more = f" (and {counted(len(conditions) - 1, 'thing')} more)" if len(conditions) > 1 else ""
-        return Line(word, "Can be done", f"{where}, if this is done: {conditions[0]}{more}")
+        return _workable_line(verdict)
     if word == "undetermined":
         needs = verdict["needs"]
         more = f" (and {counted(len(needs) - 1, 'question')} more)" if len(needs) > 1 else ""
@@ -294,12 +289,22 @@ def _line(verdict: Document) -> Line:
     return Line(word, "Must not be done like this:", f"{blocks[0]['title']}{more}" if blocks else word)
 
 
-def _bounded(verdict: Document) -> str:
-    """The presses that need something done where the best needs nothing: its name alone would be the condition."""
-    best = next(press for press in verdict["presses"] if press["press"] == verdict["judged_on"])
-    if verdict["verdict"] != "conditional" or best["verdict"] != "accepted":
-        return ""
-    return " or ".join(press["press_title"] for press in verdict["presses"] if press["verdict"] == "conditional")
+def _workable_line(verdict: Document) -> Line:
+    """Where it can be done, and what has to be done there: what holds on other presses is none of this one's."""
+    word, presses = verdict["verdict"], verdict["presses"]
+    best = next(press for press in presses if press["press"] == verdict["judged_on"])
+    # A condition that no finding asks for is which press to take, and that is said already.
+    fixes = {finding["fix"] for finding in verdict["findings"] if finding["level"] == "requires"}
+    conditions = [condition for condition in verdict["conditions"] if condition in fixes]
+    on = f"on {best['press_title']}"
+    if conditions:
+        more = f" (and {counted(len(conditions) - 1, 'thing')} more)" if len(conditions) > 1 else ""
+        return Line(word, "Can be done", f"{on}, if this is done: {conditions[0]}{more}")
+    alike = sum(press["verdict"] == best["verdict"] for press in presses) - 1
+    where = on + (f" and on {counted(alike, 'other press', 'other presses')}" if alike else "")
+    if word == "conditional":
+        return Line(word, "Can be done", f"{where}, but not so on every press: with these settings the rest differ.")
+    return Line(word, "Can be done", f"{where}.")
 
 
 def _best_first(verdict: Document) -> Iterator[Document]:
@@ -390,14 +395,20 @@ def _way(remedy: Document, order: TypedOrder) -> Way:
     return Way(remedy["text"], verdict, sign_of(verdict), link_to(document))
 
 
-def _on_press(press: Document, prints: int) -> OnPress:
+def _on_press(press: Document, order: TypedOrder, judged_on: str) -> OnPress:
     parts = []
     if press["settings"] is not None:
         for index in press["sequence"] or range(len(press["settings"])):
-            head = f"Print {index + 1}" if prints > 1 else ""
+            head = f"Print {index + 1}" if order.print_count > 1 else ""
             parts.append((head, settings_said(press["settings"][index], press["titles"], press["pressings"][index])))
+    is_other = "press" not in order.document and press["press"] != judged_on and press["verdict"] != "rejected"
     return OnPress(
-        press["press_title"], press["verdict"], sign_of(press["verdict"]), tuple(parts), press["because"] or ""
+        title=press["press_title"],
+        verdict=press["verdict"],
+        sign=sign_of(press["verdict"]),
+        prints=tuple(parts),
+        why=press["because"] or "",
+        href=link_to(changed(order.document, "/press", press["press"])) if is_other else None,
     )
 
 
