@@ -2,7 +2,7 @@
 "use strict";
 
 const STILL_MS = 250; // after the last key
-const RANGES_MS = 700; // more, since they take longer to work out
+const RANGES_MS = 400; // more, since they take longer to work out, and no use while somebody types on
 const AGAIN_MS = 2500;
 const SLOW_MS = 400; // from here on the line says that the answer is on its way
 const form = document.querySelector("#order");
