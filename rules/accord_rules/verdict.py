@@ -85,7 +85,7 @@ class Need(Documented):
     type: str = required(
         STRING,
         "what an order takes there: flag, number, whole-number, quantity, word, name, colour, list, table or object; an"
-        " object where no one field answers it",
+        " empty list says that there is nothing of what is asked, an object stands where no one field answers it",
     )
     allowed: tuple[Any, ...] = required(
         listed(Anything()), "values that an order takes there, where they can be listed; of transfers the families"

@@ -86,6 +86,68 @@ def test_what_cannot_be_read_is_marked_and_unmarked_as_one_types(opened: Browser
     assert opened.script(f"return {blank}.value") == "TS-100-W"
 
 
+PINNED = "document.querySelector('.pinned').textContent"
+RECORD = "document.querySelector('form[action=\"/counter/record\"] button')"
+# The page's own fetch, so that an answer is late or refused as the service refuses it (``refused.html``).
+LATE = (
+    "const real = fetch;"
+    "fetch = async (...sent) => { await new Promise(on => setTimeout(on, 1500)); return real(...sent) }"
+)
+REFUSED = (
+    "const real = fetch; let left = 1;"
+    "fetch = (...sent) => !sent[0].includes('/verdict') || left-- < 1 ? real(...sent) : Promise.resolve(new Response("
+    "'<p class=lead>You asked 600 times in this minute.</p>', {status: 429, headers: {'Retry-After': '1'}}))"
+)
+
+
+def line(page: Browser) -> str:
+    return str(page.script("return document.querySelector('#line').textContent"))
+
+
+def test_where_there_is_no_answer_no_old_verdict_stands_at_the_new_text(opened: Browser, served: Served) -> None:
+    """Without a line: both lines say so, nothing of the old answer can be recorded, and it is asked again by itself."""
+    opened.resize(*PHONES[0])
+    open_order(opened, served, WORKABLE)
+    opened.wait_for(f"{PINNED}.includes('Can be done')")
+    opened.cdp("Network.emulateNetworkConditions", offline=True, latency=0, downloadThroughput=-1, uploadThroughput=-1)
+    opened.type(field("quantity"), "3")
+    for where in (PINNED, "document.querySelector('#line').textContent"):
+        opened.wait_for(f"{where}.includes('No answer: the service cannot be reached')")
+        assert not opened.script(f"return {where}.includes('Can be done')")
+    assert opened.script(f"return {RECORD}.closest('[inert]') !== null")
+    opened.cdp("Network.emulateNetworkConditions", offline=False, latency=0, downloadThroughput=-1, uploadThroughput=-1)
+    opened.wait_for(f"{PINNED}.includes('Can be done')")
+    assert opened.script(f"return {RECORD}.closest('[inert]') === null")
+    assert "quantity=3" in opened.script("return location.search")
+
+
+def test_a_refused_question_is_told_with_its_reason_and_asked_again(opened: Browser, served: Served) -> None:
+    open_order(opened, served, WORKABLE)
+    opened.script(REFUSED)
+    opened.type(field("quantity"), "4")
+    opened.wait_for(f"{PINNED}.includes('No answer: You asked 600 times in this minute.')")
+    assert "Can be done" not in line(opened)
+    opened.wait_for(f"{PINNED}.includes('Can be done')")
+
+
+def test_a_late_answer_is_waited_for_without_the_old_verdict(opened: Browser, served: Served) -> None:
+    open_order(opened, served, WORKABLE)
+    opened.script(LATE)
+    opened.type(field("quantity"), "5")
+    opened.wait_for("document.querySelector('#verdict').classList.contains('stale')")
+    opened.wait_for(f"{PINNED}.includes('Asking')")
+    assert "Can be done" not in line(opened)
+    opened.wait_for(f"{PINNED}.includes('Can be done')")
+    assert not opened.script("return document.querySelector('#verdict').classList.contains('stale')")
+
+
+def test_a_field_that_cannot_be_read_stands_in_both_lines(opened: Browser, served: Served) -> None:
+    open_order(opened, served, WORKABLE)
+    opened.type(field("quantity"), "x")
+    opened.wait_for(f"{PINNED}.includes('Cannot be read yet: Pieces has to be a whole number')")
+    assert "Can be done" not in line(opened)
+
+
 def tab_to(opened: Browser, condition: str) -> None:
     """Press the tabulator until the script's condition holds; a page has so many stops and no more."""
     been = []

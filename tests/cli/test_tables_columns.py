@@ -27,6 +27,7 @@ from accord_service.tables.words import words
 
 W, H = "decorations.0.size.width", "decorations.0.size.height"
 T, S = "decorations.0.settings.temperature", "decorations.0.settings.time"
+SHEET = "decorations.0.sheet"
 
 
 @pytest.mark.parametrize(
@@ -201,6 +202,14 @@ def cell(header: str, value: Any) -> Any:
         ("fibres", "60/40 CO/PES", {"item.fibres": {"CO": 60, "PES": 40}}),
         ("composition", "cotton 95, elastane 5", {"item.fibres": {"cotton": 95, "elastane": 5}}),
         ("composition", "65% polyester and 35% cotton", {"item.fibres": {"polyester": 65, "cotton": 35}}),
+        (
+            "sheet temperature (°F)",
+            "270-290",
+            {"decorations.0.sheet.temperature": {"least": "270 °F", "most": "290 °F"}},
+        ),
+        ("sheet time", "10-15 s", {"decorations.0.sheet.time": {"least": "10 s", "most": "15 s"}}),
+        ("sheet time (s)", 12, {"decorations.0.sheet.time": "12 s"}),
+        ("features", "nothing", {"item.features": []}),
         ("ages", "3-6", {"use.age_from": 3, "use.age_to": 6}),
         ("ages", "3+", {"use.age_from": 3}),
         ("sizes", "S-XL", {"use.size_from": "S", "use.size_to": "XL"}),

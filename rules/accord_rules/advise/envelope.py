@@ -87,7 +87,8 @@ class Bench:
     """Judges one way to do an order on its press, with one decoration's settings or size changed at a time.
 
     What the rules say of the other decorations is remembered. ``full`` judges an order as validating it does: the ends
-    of every range are put to it, so that nothing is promised that only the short way allows.
+    of every range are put to it, so that nothing is promised that only the short way allows. What is only tried on the
+    way to them is put to the judge alone; what is told, to engine and judge.
     """
 
     def __init__(self, scales: Scales, whole: Case, of_order: Weighed, candidate: Candidate, full: Judge) -> None:
@@ -95,9 +96,18 @@ class Bench:
         self._whole, self._press = whole.with_order(candidate.order), candidate.on_press.press
         self._cases = [self._whole.decoration_case(index) for index in range(len(candidate.order.decorations))]
         self._general = [scales.weigh(case) for case in self._cases]
-        self._known = Remembered()
+        self._known, self._known_of_trials = Remembered(), Remembered()
+
+    def try_out(self, order: Order) -> Weighed:
+        """What the judge alone says, for looking where a range ends."""
+        with self._scales.trying():
+            return self._weigh(order, self._known_of_trials)
 
     def judge(self, order: Order) -> Weighed:
+        """What engine and judge say."""
+        return self._weigh(order, self._known)
+
+    def _weigh(self, order: Order, known: Remembered) -> Weighed:
         decorations, cases, general = self._whole.order.decorations, list(self._cases), list(self._general)
         changed = self._whole.with_order(order)
         for index, (before, now) in enumerate(zip(decorations, order.decorations, strict=True)):
@@ -106,7 +116,7 @@ class Bench:
                 # Settings are no matter of the decoration as such, its size is.
                 if now.size != before.size:
                     general[index] = self._scales.weigh(cases[index])
-        return sum(general, self._of_order) + self._scales.on_press(cases, self._press, self._known).weighed
+        return sum(general, self._of_order) + self._scales.on_press(cases, self._press, known).weighed
 
 
 def on_press(candidate: Candidate, bench: Bench) -> AllowedOn:
@@ -127,12 +137,12 @@ def _decoration(order: Order, case: Case, bench: Bench) -> AllowedDecoration:
         if getattr(said, field) is not None:
             return None
         trials = ((word, setting(**{field: word})) for word in choices)
-        return tuple(word for word, order in trials if workable(bench.judge(order)) and workable(bench.full(order)))
+        return tuple(word for word, order in trials if workable(bench.try_out(order)) and workable(bench.full(order)))
 
     def ranges(field: Field[Allowed], marks: Iterable[float]) -> tuple[Allowed, ...]:
         return _confirmed(
             bench,
-            lambda judge: tuple(_ranges(case, judge, field, marks)),
+            lambda judge: tuple(_ranges(case, judge, bench.judge, field, marks)),
             lambda spans: [
                 field.say(units.parse(field.dimension, end)) for span in spans for end in (span.least, span.most)
             ],
@@ -170,7 +180,7 @@ def _decoration(order: Order, case: Case, bench: Bench) -> AllowedDecoration:
 
 def _confirmed(bench: Bench, find: Callable[[Judge], T], ends: Callable[[T], list[Order]]) -> T:
     """What is found the short way if all its ends hold in full; else what is found by judging all in full."""
-    answer = find(bench.judge)
+    answer = find(bench.try_out)
     return answer if all(workable(bench.full(order)) for order in ends(answer)) else find(bench.full)
 
 
@@ -181,7 +191,10 @@ def _sheets(case: Case, kind: str) -> Iterator[str]:
 # -- numbers ---------------------------------------------------------------------------------------------------------
 
 
-def _ranges(case: Case, judge: Judge, field: Field[Allowed], marks: Iterable[float]) -> Iterator[Allowed]:
+def _ranges(
+    case: Case, judge: Judge, outside: Judge, field: Field[Allowed], marks: Iterable[float]
+) -> Iterator[Allowed]:
+    """The ranges that ``judge`` finds; ``outside`` says what stops each, a step beyond its ends."""
     unit = case.shop.units.unit(field.dimension)
     step = unit.inside(field.step) - unit.inside(0.0)
     intervals = allowed(lambda value: workable(judge(field.say(value))), marks, _FINE * step)
@@ -191,8 +204,8 @@ def _ranges(case: Case, judge: Judge, field: Field[Allowed], marks: Iterable[flo
             low,
             quantity(field.dimension, high, case.shop.units),
             high,
-            _stopped_by(judge(field.say(low - step))) if low - step > field.dimension.least else (),
-            _stopped_by(judge(field.say(high + step))),
+            _stopped_by(outside(field.say(low - step))) if low - step > field.dimension.least else (),
+            _stopped_by(outside(field.say(high + step))),
         )
 
 
@@ -211,8 +224,9 @@ def _display_marks(case: Case) -> list[float]:
     for decoration in case.order.decorations:
         transfer = case.book.transfer(decoration.transfer)
         surfaces |= {transfer.reheat_limit} if transfer is not None and transfer.reheat_limit is not None else set()
-    displays = {case["press.display_most_c"], *(d for c in surfaces for d in _displays(calibration, c))}
-    least, most = min(case["window.low_c"], case["bounds.least_c"]) - 60, case["press.display_most_c"] + 30
+    # A step beyond what the press can show, so that a range is seen to end there: nobody can set more.
+    least, most = min(case["window.low_c"], case["bounds.least_c"]) - 60, case["press.display_most_c"] + 1
+    displays = {most - 1, most, *(d for c in surfaces for d in _displays(calibration, c))}
     return [display for display in displays if least <= display <= most]
 
 

@@ -391,7 +391,7 @@ def usual_finishes(shell: bool | None = maybe("item.shell")) -> tuple[str, ...] 
         "/item/finishes",
         usual_finishes,
         "untreated unless said",
-        "Is the cloth treated, for instance water-repellent? Such cloth usually is. Say [] if it is not.",
+        "Is the cloth treated, for instance water-repellent? Such cloth usually is. Say so too if it is not.",
         taken="the cloth is untreated",
     ),
 )
@@ -498,7 +498,8 @@ def usual_features(
         "/item/features",
         usual_features,
         "none in the pressed area unless said",
-        "What is on the piece: zip, seams, seam tape, pocket, hood, cords, buttons, small parts? Say [] for nothing.",
+        "What is on the piece: zip, seams, seam tape, pocket, hood, cords, buttons, small parts?"
+        " Say so too if there is nothing.",
         taken="nothing else in it",
     ),
 )

@@ -192,7 +192,7 @@ def usual_kinds(
         usual_kinds,
         "none unless said",
         "Is it worn to protect somebody or to be seen (flame, cuts, falls, high visibility, medical), or does food"
-        " touch it? Say [] if not.",
+        " touch it? Say so too if nothing of this holds.",
         taken="it protects nobody",
     ),
 )

@@ -1,12 +1,25 @@
-"""What people type where a document has a number, a flag or a table of shares: one reading for tables and pages."""
+"""What people type, as a document has it: one reading for the cells of tables and the fields of pages.
+
+``value`` reads one text by the reader of its place. A list has commas, semicolons, bars or lines between its parts, an
+empty one is "nothing"; least and most are "150 °C to 160 °C". Names, colours and days stay as they were typed: whoever
+answers knows the shop's own names and says what is allowed. A quantity stays the text that it is, with its unit.
+"""
 
 from __future__ import annotations
 
 import re
-from collections.abc import Collection, Mapping
+from collections.abc import Callable, Collection, Mapping
 from types import MappingProxyType
+from typing import Any
 
+from accord_rules.documents import units
+from accord_rules.documents.reading import Choice, Either, Flag, Many, Number, OneOrSpan, Quantity, Reader, Table, Whole
 from accord_rules.documents.spelling import as_word
+
+NOTHING = "nothing"
+TO = " to "
+# Of one text: longer is nothing that somebody typed, and would take long to read.
+CHARACTERS_MOST = 1000
 
 _YES = frozenset({"yes", "y", "true", "x", "✓", "✔", "1", "ja", "oui", "si", "sí"})
 _NO = frozenset({"no", "n", "false", "0", "nein", "non", "-", "–"})
@@ -23,6 +36,9 @@ _SHARE_BEHIND = re.compile(r"([^\W\d_][^\d%/,;+&|]*?)\s*:?\s*(\d+(?:[.,]\d+)?)\s
 _SHARES_FIRST = re.compile(r"((?:\d+(?:[.,]\d+)?\s*%?\s*/\s*)+\d+(?:[.,]\d+)?)\s*%?\s+(.+)")
 _BETWEEN_SHARES = re.compile(r"[\s/,;+&|.]*")
 _SHARES_MOST = 200
+_BETWEEN_PARTS = re.compile(r"[,;|\n]")
+# As sheets print it: 270-290, or 10–15. A fraction of an inch, 1-1/2, is none.
+_SPAN = re.compile(r"(\d+(?:[.,]\d+)?)\s*[-–]\s*(\d+(?:[.,]\d+)?)(?:\s*([^\d\s/.,-].*))?")
 # A word for two fibres is no fibre of which a piece could be made whole.
 _ONE_FIBRE = re.compile(r"(?!poly-?cotton|(?:tri|poly)?-?blend|mix)[^\W\d_]+", re.IGNORECASE)
 # What people say for a word that a choice has. Common practice, no source.
@@ -32,6 +48,53 @@ _AND = re.compile(r"^\s*and\b|\band\s*$|[\s.]+$")
 
 class TypedError(ValueError):
     """What was typed can't be read: a sentence's end, after the name of what it was typed for."""
+
+
+def value(reader: Reader, text: str) -> Any:
+    """What a text says where ``reader`` reads, in the shape of a document. Raises TypedError."""
+    match reader:
+        case Flag():
+            return flag(text)
+        case Whole() | Number():
+            return number(text, whole=isinstance(reader, Whole))
+        case Table():
+            return shares(text)
+        case OneOrSpan():
+            least, is_span, most = span(text).partition(TO)
+            return {"least": least, "most": most} if is_span else text
+        case Choice(words=words) | Either(first=Choice(words=words)):
+            return word(text, words)
+        case Many(item=item):
+            return [] if text == NOTHING else [value(item, part) for part in parts(text)]
+        case _:
+            return text
+
+
+def dimension_of(reader: Reader | None) -> units.Dimension | None:
+    """What kind of quantity is said there; None where it is none."""
+    match reader:
+        case Quantity(dimension=dimension) | OneOrSpan(one=Quantity(dimension=dimension)):
+            return dimension
+        case Either(second=Quantity(dimension=dimension)):
+            return dimension
+        case _:
+            return None
+
+
+def parts(text: str) -> tuple[str, ...]:
+    """What a text lists."""
+    return tuple(stripped for part in _BETWEEN_PARTS.split(text) if (stripped := part.strip()))
+
+
+def span(text: str) -> str:
+    """A range as sheets print it, with its unit at both ends: "270-290 °F" is "270 °F to 290 °F"; other texts stay."""
+    match = _SPAN.fullmatch(text)
+    return TO.join(" ".join(filter(None, (end, match[3]))) for end in match.group(1, 2)) if match else text
+
+
+def of_each_end(reader: Reader, text: str, change: Callable[[str], str]) -> str:
+    """A quantity with each of its ends changed: of least and most where ``reader`` takes them, else the one."""
+    return TO.join(map(change, span(text).split(TO))) if isinstance(reader, OneOrSpan) else change(text)
 
 
 def flag(text: str) -> bool:

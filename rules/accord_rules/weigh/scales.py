@@ -388,6 +388,8 @@ class Scales:
         self, decoration: Case, press: Press, case: Case, first: Chosen, blocks: tuple[Fired, ...]
     ) -> tuple[Case, Weighed] | None:
         """The first settings beside the preferred ones that no rule blocks: found by the judge, weighed by both."""
+        if any(_turns_with_nothing_open(block, decoration) for block in blocks):
+            return None
         with self.trying():
             found = self._unblocked(decoration, press, case, first, blocks)
         return None if found is None else (found, self._weigh(found))  # counted when it was tried
@@ -572,6 +574,16 @@ def _better_sampled(of_sampled: Weighed, weighed: Weighed) -> bool:
 def _ends_with_more(fired: Fired) -> bool:
     """Whether nothing but more heat for longer could lift a block."""
     return fired.rule.condition.facts & _TURNS_WITH_SETTINGS <= _ENDS_WITH_MORE
+
+
+def _turns_with_nothing_open(block: Fired, decoration: Case) -> bool:
+    """Whether a block turns with none of the settings that the order leaves open, so that none of them lifts it."""
+    said = decoration.decoration.settings
+    if said is None:
+        return False
+    by_heat = _TURNS_WITH_HEAT if said.temperature is None else frozenset()
+    by_time = _TURNS_WITH_TIME if said.time is None else frozenset()
+    return block.rule.condition.facts.isdisjoint(by_heat | by_time)
 
 
 def _turning(facts: frozenset[str]) -> Turning:

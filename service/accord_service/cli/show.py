@@ -208,7 +208,8 @@ def say_questions(output: Output, needs: Sequence[Document]) -> None:
     say_heading(output, "Questions to answer")
     for need in needs:
         output.say(need["question"], lead="    ? ")
-        output.say(f"Say it in {need['pointer']}." + _one_of(need["allowed"]), indent=6)
+        none = " An empty list, [], says that there is nothing." if need["type"] == "list" else ""
+        output.say(f"Say it in {need['pointer']}." + _one_of(need["allowed"]) + none, indent=6)
 
 
 def _one_of(allowed: Sequence[str | bool]) -> str:

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 
 from flask import Response, make_response, redirect, render_template, request
 
+from accord_rules.documents import typed
 from accord_rules.orders.shop import FAILURES
 from accord_service.api.governance_answers import RESULTS
 from accord_service.api.room import room
@@ -14,9 +15,8 @@ from accord_service.api.v1.get_record_outcomes import get_record_outcomes
 from accord_service.api.v1.get_records import get_records
 from accord_service.api.v1.post_record_outcomes import post_record_outcomes
 from accord_service.http.problems import FaultyDocument, Problem
-from accord_service.pages.counter.query import NotInAQueryError, asked, pairs_of
+from accord_service.pages.counter.query import NotInAQueryError, pairs_of, read_order
 from accord_service.pages.counter.told import address_of, sign_of, told
-from accord_service.pages.numbers import whole
 from accord_service.pages.visit import Page, Visit, page
 
 _REPORTED = ("result", "failure", "washes", "decoration", "note")
@@ -58,8 +58,13 @@ def record_outcomes(visit: Visit, record_id: str) -> Response:
 
 
 def _said(name: str, text: str) -> int | str:
-    number = whole(text) if name in _NUMBERS else None
-    return text if number is None else number
+    """A report's field as the API takes it; a number that can't be read stays as typed, and is refused at its field."""
+    if name not in _NUMBERS:
+        return text
+    try:
+        return int(typed.number(text, whole=True))
+    except typed.TypedError:
+        return text
 
 
 def _drawn(visit: Visit, record_id: str, sent: Mapping[str, str] | None = None, refused: Problem | None = None) -> str:
@@ -74,7 +79,7 @@ def _drawn(visit: Visit, record_id: str, sent: Mapping[str, str] | None = None, 
     except NotInAQueryError:  # recorded by a program; the answer stands without the way back to the counter
         pairs = ()
     prints = len(order["decorations"])
-    shown = told(kept["answer"], asked(pairs), visit.snapshot.book, shop.at(visit.snapshot.book, room().today))
+    shown = told(kept["answer"], read_order(pairs), visit.snapshot.book, shop.at(visit.snapshot.book, room().today))
     faults = refused.faults if isinstance(refused, FaultyDocument) else ()
     return render_template(
         "records/record.html",

@@ -17,23 +17,15 @@ from accord_rules.documents import typed
 from accord_rules.documents.reading import (
     Choice,
     Either,
-    Flag,
-    Many,
-    Number,
     Object,
     OneOrSpan,
-    Quantity,
     Reader,
-    Table,
-    Whole,
 )
 from accord_rules.documents.units import LENGTH, Dimension, Unit, shortest
 from accord_service.tables.columns import Column
 
-CHARACTERS_MOST = 1000
 # What a spreadsheet shows in place of a value that it can't work out (ECMA-376 part 1, 18.18.11 and 18.17.3).
 _ERRORS = frozenset({"#DIV/0!", "#N/A", "#NAME?", "#NULL!", "#NUM!", "#REF!", "#VALUE!"})
-_BETWEEN = re.compile(r"\s*[,;|\n]\s*")
 _WITH_UNIT = re.compile(rf"({typed.NUMBER})\s*([^\d\s].*)")
 _PARTS = re.compile(rf"{typed.NUMBER}\s*([^\d\s,.+-][^\d+-]*)")
 _CLOCK = re.compile(r"\d{1,3}:\d{2}(?::\d{2})?")
@@ -85,8 +77,8 @@ def values_of(column: Column, value: Value) -> Mapping[str, Any]:
     text = text_of(value)
     if not text:
         return MappingProxyType({})
-    if len(text) > CHARACTERS_MOST:
-        raise CellError(f"has {len(text)} characters; {CHARACTERS_MOST} are read at most")
+    if len(text) > typed.CHARACTERS_MOST:
+        raise CellError(f"has {len(text)} characters; {typed.CHARACTERS_MOST} are read at most")
     try:
         return _values(column, text)
     except typed.TypedError as error:
@@ -124,26 +116,17 @@ def _check(value: Value) -> None:
 
 
 def _read(reader: Reader, text: str, column: Column) -> Any:
-    match reader:
-        case Quantity(dimension=dimension) | OneOrSpan(one=Quantity(dimension=dimension)):
-            return _quantity(dimension, text, column)
-        case Either(first=Choice(words=words), second=Quantity(dimension=dimension)):
-            word = typed.word(text, words)
-            return word if word in words else _quantity(dimension, text, column)
-        case Object():
-            return _size(text, column)
-        case Choice(words=words):
-            return typed.word(text, words)
-        case Flag():
-            return typed.flag(text)
-        case Whole() | Number():
-            return typed.number(text, whole=isinstance(reader, Whole))
-        case Many(item=item):
-            return [_read(item, part, column) for part in _BETWEEN.split(text) if part]
-        case Table():
-            return typed.shares(text)
-        case _:
-            return text
+    if isinstance(reader, Object) and not isinstance(reader, OneOrSpan):
+        return _size(text, column)
+    dimension = typed.dimension_of(reader)
+    if dimension is None or (isinstance(reader, Either) and typed.value(reader, text) in _words_of(reader)):
+        return typed.value(reader, text)
+    with_units = typed.of_each_end(reader, text, lambda end: _quantity(dimension, end, column))
+    return typed.value(reader, with_units)
+
+
+def _words_of(reader: Either) -> tuple[str, ...]:
+    return reader.first.words if isinstance(reader.first, Choice) else ()
 
 
 def _quantity(dimension: Dimension, text: str, column: Column) -> str:

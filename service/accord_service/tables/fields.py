@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from functools import cache
 from types import MappingProxyType
 
-from accord_rules.documents import units
-from accord_rules.documents.reading import Either, Many, Object, OneOrSpan, Quantity, Reader, Table, members_of
+from accord_rules.documents import typed, units
+from accord_rules.documents.reading import Either, Many, Object, OneOrSpan, Reader, Table, members_of
 from accord_rules.orders.order import Order, Size
 
 PRINTS = "decorations"
@@ -43,14 +43,10 @@ class OrderField:
     def dimension(self) -> units.Dimension | None:
         """Of which kind of quantity it is; None where it is none."""
         match self.reader:
-            case Quantity(dimension=dimension) | OneOrSpan(one=Quantity(dimension=dimension)):
-                return dimension
-            case Either(second=Quantity(dimension=dimension)):
-                return dimension
             case Object(into=into) if into is Size:
                 return units.LENGTH
-            case _:
-                return None
+            case reader:
+                return typed.dimension_of(reader)
 
     def path_of(self, number: int) -> str:
         """The dotted path for print ``number``, counted from 1."""

@@ -307,3 +307,37 @@ def test_the_self_test_asks_watched_rules_too(watching: Authority) -> None:
     watching.self_test()
     with wrong_about(watching.scales, WATCHED), pytest.raises(SelfTestError, match=r"[1-9][0-9]* disagreements"):
         watching.self_test()
+
+
+# --- other settings -----------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    "settings", [{"time": "2 s"}, {"time": "200 s"}, {"temperature": "250 °F"}, {"temperature": "440 °F"}]
+)
+def test_what_is_typed_and_blocks_is_not_looked_around(
+    settings: dict[str, str], book: Book, scales: Scales, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """No dwell helps a temperature that a rule refuses whatever the dwell; looking shows that, and need not be done."""
+    order = {
+        "item": {"blank": "polyester-sequin-cushion"},
+        "decorations": [{"transfer": "sub-paper-fast-dry", "placement": "front", "settings": settings}],
+    }
+    shop = shop_of(book)
+    whole = scales.case(shop, read(Order, order))
+    decoration = whole.decoration_case(0)
+    looked: list[Fired] = []
+    unblocked = Scales._unblocked
+
+    def noted(self: Scales, *question: object) -> Case | None:
+        looked.extend(question[-1])  # type: ignore[arg-type]
+        return unblocked(self, *question)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(Scales, "_unblocked", noted)
+    on_press = scales.on_press([decoration], shop.presses[0])
+    (case,) = on_press.cases
+    blocks = on_press.weighed.at("blocks")
+    assert blocks
+    assert looked == []
+    assert case.chosen is not None
+    assert unblocked(scales, decoration, shop.presses[0], case, case.chosen, blocks) is None

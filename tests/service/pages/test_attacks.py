@@ -15,7 +15,7 @@ from tests.service.pages.forms import hidden_fields
 
 from accord_rules.documents import typed
 from accord_service.pages import visit
-from accord_service.pages.counter.query import CHARACTERS_MOST, asked
+from accord_service.pages.counter.query import read_order
 from accord_service.pages.numbers import whole
 from accord_service.pages.visit import COOKIE
 from accord_service.store import StoreAway
@@ -32,10 +32,10 @@ def test_a_long_text_of_shares_is_not_searched(text: str) -> None:
 
 
 def test_long_texts_and_lists_are_refused_and_shown(signed_in: SignIn) -> None:
-    for name, text in (("evidence", "a" + " " * 20_000 + "b"), ("item.fibres", "a" * (CHARACTERS_MOST + 1))):
-        order = asked([("item.blank", "tee-heavy-white"), (name, text)])
+    for name, text in (("evidence", "a" + " " * 20_000 + "b"), ("item.fibres", "a" * (typed.CHARACTERS_MOST + 1))):
+        order = read_order([("item.blank", "tee-heavy-white"), (name, text)])
         assert [fault.code for fault in order.faults] == ["out-of-range"]
-    many = asked([("item.finishes", f"finish-{number}") for number in range(200)])
+    many = read_order([("item.finishes", f"finish-{number}") for number in range(200)])
     assert [fault.code for fault in many.faults] == ["out-of-range"]
     page = signed_in().get("/counter", query_string={"item.fibres": "a" + "+" * 3000 + "b"})
     assert page.status_code == 200

@@ -20,7 +20,7 @@ from flask.testing import FlaskClient
 from tests.service.pages.forms import controls, hidden_fields
 from werkzeug.datastructures import MultiDict
 
-from accord_service.pages.counter.query import Pairs, asked, pairs_of
+from accord_service.pages.counter.query import Pairs, pairs_of, read_order
 from accord_service.pages.counter.told import settings_said
 
 DEMO = Path(__file__).parents[3] / "demo"
@@ -98,7 +98,7 @@ def links_of(page: str, kind: str = "answer") -> list[tuple[str, str]]:
 
 
 def order_at(address: str) -> Order:
-    return asked(parse_qsl(urlsplit(address).query)).document
+    return read_order(parse_qsl(urlsplit(address).query)).document
 
 
 def test_orders_of_the_demo_go_through_the_form_and_are_answered_as_the_api_answers_them(day: Day) -> None:
@@ -107,7 +107,7 @@ def test_orders_of_the_demo_go_through_the_form_and_are_answered_as_the_api_answ
     for name, order, shop in islice(demo_orders(), None, None, 1 if NIGHTLY else DAY_STEP):
         page = day.page(order, shop)
         sent = controls(page, "order")
-        assert asked(pair for pair in sent if not pair[0].startswith("form_")).document == order, name
+        assert read_order(pair for pair in sent if not pair[0].startswith("form_")).document == order, name
         told.append((name, word_of(page), day.verdict(order, shop)["verdict"]))
     assert [one for one in told if one[1] != one[2]] == []
     assert {word for _, word, _ in told} == {"accepted", "conditional", "undetermined", "rejected"}
@@ -122,7 +122,7 @@ def test_what_has_no_field_of_its_own_stands_in_the_form_too(day: Day) -> None:
         "decorations": [WORKABLE["decorations"][0] | {"sheet": {"peel": ["hot"], "pressings": tack}}],
     }
     sent = controls(day.page(order), "order")
-    assert asked(pair for pair in sent if not pair[0].startswith("form_")).document == order
+    assert read_order(pair for pair in sent if not pair[0].startswith("form_")).document == order
 
 
 def test_sent_without_a_script_the_form_leads_to_the_orders_address(day: Day) -> None:
@@ -191,6 +191,7 @@ def test_questions_are_answered_by_a_click_or_in_a_field(day: Day) -> None:
             continue
         page = day.page(order, shop)
         needs = day.verdict(order, shop)["needs"]
+        assert [need["question"] for need in needs if html.escape(need["question"]) not in page] == [], "as asked"
         blocks = re.findall(
             r'<div class="question">(.*?)</div>\s*(?=<div class="question">|</section>)', page, re.DOTALL
         )
@@ -211,7 +212,7 @@ def test_a_question_is_answered_in_its_field(day: Day) -> None:
     page = day.page(order)
     (form,) = re.findall(r'<form class="reply".*?</form>', page, re.DOTALL)
     hidden = re.findall(r'<input type="hidden" name="([^"]+)" value="([^"]*)">', form)
-    assert asked((*hidden, ("item.fibres", "100 % PES"))).document == order | {
+    assert read_order((*hidden, ("item.fibres", "100 % PES"))).document == order | {
         "item": order["item"] | {"fibres": {"PES": 100}}
     }
     assert 'id="q-item.fibres"' in form
@@ -390,7 +391,12 @@ def test_a_press_with_a_condition_of_its_own_is_none_of_the_best_presss(day: Day
     order = {"item": {"blank": "tee-heavy-white"}, "decorations": [{"transfer": "cut-film", "settings": settings}]}
     verdict = day.verdict(order)
     assert (verdict["verdict"], verdict["judged_on"]) == ("conditional", "bench")
-    page = " ".join(html.unescape(re.sub("<[^>]+>", " ", day.page(order))).split())
-    line = page[page.index("Can be done") :][:160]
-    assert re.match(r"Can be done on \S.* On \S.* only under a condition: choose that press to see it\.", line), line
-    assert "if this is done: Press it on" not in page
+    titles = {press["press"]: press["press_title"] for press in verdict["presses"]}
+    page = day.page(order)
+    line = line_of(page)
+    assert line.startswith(f"! Can be done on {titles['bench']}, but not so on every press")
+    assert [title for press, title in titles.items() if press != "bench" and title in line] == []
+    (address,) = [address for address, words in links_of(page) if words == f"Take this press: {titles['hand']}"]
+    on_hand = day.clients["harbour-lane"].get(address).text
+    condition = day.verdict(order | {"press": "hand"})["conditions"][0]
+    assert line_of(on_hand).startswith(f"! Can be done on {titles['hand']}, if this is done: {condition}")

@@ -13,29 +13,33 @@ import pytest
 import random_orders
 
 from accord_rules.documents.reading import Choice, Many, Object, OneOrSpan, Reader, members_of
+from accord_rules.documents.typed import NOTHING
 from accord_rules.orders.order import Order
 from accord_rules.revision.book import Book
 from accord_service.pages.counter.query import (
-    NOTHING,
-    Asked,
     NotInAQueryError,
-    asked,
+    TypedOrder,
     changed,
     name_of,
     names_at,
     pairs_of,
     place,
     pointer_of,
+    read_order,
     without_print,
 )
+from accord_service.tables.cells import values_of
+from accord_service.tables.columns import Column
+from accord_service.tables.headers import read_header
+from accord_service.tables.rows import order_of
 
 DEMO = Path(__file__).parents[3] / "demo" / "orders"
 ADDRESS_MOST = 4000  # characters: gunicorn takes 4,094 in a request line
 
 
-def back(document: Mapping[str, Any]) -> Asked:
+def back(document: Mapping[str, Any]) -> TypedOrder:
     """Through the text of an address."""
-    return asked(parse_qsl(urlencode(pairs_of(document))))
+    return read_order(parse_qsl(urlencode(pairs_of(document))))
 
 
 def _is_idle(value: Any) -> bool:
@@ -88,7 +92,7 @@ def test_what_a_form_sends_of_it_is_the_same_order() -> None:
         ("decorations.0.settings.pressure.unit", "psi"),
         ("decorations", "2"),
     ]
-    order = asked(sent)
+    order = read_order(sent)
     assert order.faults == ()
     assert order.document == {
         "item": {"blank": "TS-100-W", "fibres": {"PES": 65, "CO": 35}, "features": []},
@@ -104,13 +108,13 @@ def test_what_a_form_sends_of_it_is_the_same_order() -> None:
             {},
         ],
     }
-    assert asked(order.pairs).document == order.document
-    assert asked(pairs_of(order.document)).document == order.document
+    assert read_order(order.pairs).document == order.document
+    assert read_order(pairs_of(order.document)).document == order.document
 
 
 def test_a_number_without_a_unit_stays_one() -> None:
     """Whoever judges it refuses it: 8 could be inches or centimetres."""
-    order = asked([("decorations.0.size.width", "8"), ("decorations.0.size.width.unit", "")])
+    order = read_order([("decorations.0.size.width", "8"), ("decorations.0.size.width.unit", "")])
     assert order.document["decorations"] == [{"size": {"width": "8"}}]
 
 
@@ -132,7 +136,7 @@ def test_a_number_without_a_unit_stays_one() -> None:
     ],
 )
 def test_what_cannot_be_read_is_told_at_its_field(pairs: Any, pointer: str, says: str) -> None:
-    (fault,) = asked(pairs).faults
+    (fault,) = read_order(pairs).faults
     assert fault.pointer == pointer
     assert says in fault.message
 
@@ -140,7 +144,7 @@ def test_what_cannot_be_read_is_told_at_its_field(pairs: Any, pointer: str, says
 def test_a_fibre_alone_is_all_of_it_and_heavy_pressure_is_firm() -> None:
     """Common practice, no source."""
     pairs = [("item.fibres", "nylon"), ("decorations.0.settings.pressure", "Heavy")]
-    document = asked(pairs).document
+    document = read_order(pairs).document
     assert document["item"]["fibres"] == {"nylon": 100}
     assert document["decorations"][0]["settings"]["pressure"] == "firm"
 
@@ -148,14 +152,35 @@ def test_a_fibre_alone_is_all_of_it_and_heavy_pressure_is_firm() -> None:
 @pytest.mark.parametrize("typed", ["270-290", "270 – 290", "270-290 °F", "270 to 290"])
 def test_a_range_as_sheets_print_it_is_read_with_the_unit_beside_it(typed: str) -> None:
     field = "decorations.0.sheet.temperature"
-    (decoration,) = asked([(field, typed), (f"{field}.unit", "°F")]).document["decorations"]
+    (decoration,) = read_order([(field, typed), (f"{field}.unit", "°F")]).document["decorations"]
     assert decoration["sheet"]["temperature"] == {"least": "270 °F", "most": "290 °F"}
 
 
 def test_a_fraction_is_no_range() -> None:
     field = "decorations.0.size.width"
-    (decoration,) = asked([(field, "1-1/2"), (f"{field}.unit", "in")]).document["decorations"]
+    (decoration,) = read_order([(field, "1-1/2"), (f"{field}.unit", "in")]).document["decorations"]
     assert decoration["size"]["width"] == "1-1/2 in"
+
+
+@pytest.mark.parametrize(
+    ("header", "name", "text"),
+    [
+        ("fibres", "item.fibres", "60/40 CO/PES"),
+        ("qty", "quantity", "12,0"),
+        ("white", "decorations.0.artwork.white", "oui"),
+        ("pressure", "decorations.0.settings.pressure", "Heavy"),
+        ("width", "decorations.0.size.width", "8 1/2 in"),
+        ("sheet temperature", "decorations.0.sheet.temperature", "270-290 °F"),
+        ("features", "item.features", "zip; seams|pocket"),
+        ("features", "item.features", NOTHING),
+    ],
+)
+def test_a_table_reads_the_same_text_alike(header: str, name: str, text: str) -> None:
+    """One home of what people type: the cell of a table and the field of the page are the same document."""
+    read = read_header(header)
+    assert read is not None
+    cell = order_of(values_of(Column(0, header, read), text))
+    assert read_order([(name, text)]).document == cell
 
 
 def test_whatever_an_order_can_say_has_a_place() -> None:
@@ -233,8 +258,8 @@ def test_a_print_is_taken_away_and_the_others_move_up() -> None:
         "item": {"blank": "tee"},
         "decorations": [{"transfer": "a"}, {"transfer": "b", "over": 0}, {"transfer": "c", "over": 1}, {}],
     }
-    left = asked(without_print(pairs_of(order), 0, 4))
+    left = read_order(without_print(pairs_of(order), 0, 4))
     assert left.document["decorations"] == [{"transfer": "b"}, {"transfer": "c", "over": 0}, {}]
-    middle = asked(without_print(pairs_of(order), 1, 4))
+    middle = read_order(without_print(pairs_of(order), 1, 4))
     assert middle.document["decorations"] == [{"transfer": "a"}, {"transfer": "c"}, {}]
-    assert asked(without_print(left.pairs, 2, 3)).document["decorations"] == left.document["decorations"][:2]
+    assert read_order(without_print(left.pairs, 2, 3)).document["decorations"] == left.document["decorations"][:2]

@@ -14,15 +14,12 @@ from accord_rules.orders.order import PRINTER_WORDS
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
 from accord_service.pages.counter.query import (
-    NOTHING,
-    PRINTS,
-    Asked,
-    dimension_of,
+    TypedOrder,
     name_of,
-    parts_of,
     place,
     pointer_of,
 )
+from accord_service.tables.fields import PRINTS
 
 _PRINT = f"{PRINTS}.*."
 # Of a dimension, the units that stand beside a number; the shop's own comes first.
@@ -249,9 +246,9 @@ class Form:
     lists: Mapping[str, tuple[Option, ...]]
 
 
-def form_of(asked: Asked, faults: Sequence[Fault], book: Book, shop: Shop) -> Form:
-    """The form with what was asked in it, and each fault at its field."""
-    maker = _Maker(asked, faults, book, shop)
+def form_of(order: TypedOrder, faults: Sequence[Fault], book: Book, shop: Shop) -> Form:
+    """The form with the order in it, and each fault at its field."""
+    maker = _Maker(order, faults, book, shop)
     prints = tuple(
         PrintForm(
             index=index,
@@ -260,7 +257,7 @@ def form_of(asked: Asked, faults: Sequence[Fault], book: Book, shop: Shop) -> Fo
             settings=maker.group(SETTINGS, index),
             sheet=maker.group(SHEET, index),
         )
-        for index in range(asked.prints)
+        for index in range(order.print_count)
     )
     return Form(
         piece=maker.group(PIECE),
@@ -277,10 +274,10 @@ def form_of(asked: Asked, faults: Sequence[Fault], book: Book, shop: Shop) -> Fo
     )
 
 
-def fields_named(names: Sequence[str], asked: Asked, book: Book, shop: Shop) -> tuple[Field, ...]:
-    """Fields by their names, with what was asked in them."""
-    maker = _Maker(asked, (), book, shop)
-    return tuple(maker.field(name, label_of(pointer_of(name), asked.prints), _hint(name)) for name in names)
+def fields_named(names: Sequence[str], order: TypedOrder, book: Book, shop: Shop) -> tuple[Field, ...]:
+    """Fields by their names, with what the order says in them."""
+    maker = _Maker(order, (), book, shop)
+    return tuple(maker.field(name, label_of(pointer_of(name), order.print_count), _hint(name)) for name in names)
 
 
 def label_of(pointer: str, prints: int = 1) -> str:
@@ -315,18 +312,20 @@ def _words(word: str) -> str:
 
 
 class _Maker:
-    """Makes fields of what was asked."""
+    """Makes the fields of an order."""
 
-    def __init__(self, asked: Asked, faults: Sequence[Fault], book: Book, shop: Shop) -> None:
+    def __init__(self, order: TypedOrder, faults: Sequence[Fault], book: Book, shop: Shop) -> None:
         self._texts: dict[str, list[str]] = {}
-        for name, text in asked.pairs:
+        for name, text in order.pairs:
             self._texts.setdefault(name, []).append(text)
         self._faults: dict[str, list[Fault]] = {}
         for fault in faults:
             self._faults.setdefault(name_of(fault.pointer), []).append(fault)
         self._book, self._shop = book, shop
-        self._prints = asked.prints
+        self._prints = order.print_count
         self._shown = {PRINTS}
+        # Several fields of each print choose from the same list.
+        self._lists: dict[str, tuple[Option, ...]] = {}
 
     def group(self, group: Words, index: int = 0) -> Group:
         return Group(tuple(self.field(path.replace("*", str(index)), *words) for path, words in group.items()))
@@ -339,6 +338,11 @@ class _Maker:
 
     def options_of(self, kinds: str) -> tuple[Option, ...]:
         """The shop's own names, what it stocks, then the rest of the book."""
+        if kinds not in self._lists:
+            self._lists[kinds] = self._read_options(kinds)
+        return self._lists[kinds]
+
+    def _read_options(self, kinds: str) -> tuple[Option, ...]:
         of_kinds = kinds.split("|")
         own = getattr(self._shop.names, of_kinds[0], {})
         titles = {name: str(entry.title) for kind in of_kinds for name, entry in self._book.catalogue[kind].items()}
@@ -353,12 +357,12 @@ class _Maker:
         assert reader is not None, name
         common: dict[str, Any] = {"name": name, "label": label, "hint": hint}
         common["faults"] = tuple(self._faults.get(name, ()))
-        dimension = dimension_of(reader)
+        dimension = typed.dimension_of(reader)
         if dimension is not None:
             return Field(**common, **self._quantity(dimension, reader, texts))
         if name in _TICKED:
             words = {option.value: option for option in self._ticks(reader)}
-            chosen = tuple(dict.fromkeys(part for text in texts for part in parts_of(text)))
+            chosen = tuple(dict.fromkeys(part for text in texts for part in typed.parts(text)))
             # In the order in which they were said: a list comes back as it was.
             said = [words.get(word, Option(word, word)) for word in chosen]
             told = frozenset(chosen)
@@ -392,7 +396,7 @@ class _Maker:
             yield from (Option(word, _words(word)) for word in reader.item.words)
         else:
             yield from self.options_of(reader.item.name_of or "")
-        yield Option(NOTHING, "Nothing of this")
+        yield Option(typed.NOTHING, "Nothing of this")
 
     def _options(self, name: str, reader: Reader) -> Iterable[Option]:
         match reader:

@@ -21,15 +21,11 @@ from accord_rules.documents.reading import (
     Choice,
     Either,
     Fault,
-    Flag,
     Many,
-    Number,
     Object,
     OneOrSpan,
-    Quantity,
     Reader,
     Table,
-    Whole,
     escape,
     members_of,
     readers_of,
@@ -37,21 +33,15 @@ from accord_rules.documents.reading import (
 )
 from accord_rules.orders.order import Order
 from accord_service.pages.numbers import whole
+from accord_service.tables.fields import PRINTS, PRINTS_MOST
 
-NOTHING = "nothing"
-PRINTS = "decorations"
-PRINTS_MOST = 12
 UNIT = ".unit"
 Pairs = tuple[tuple[str, str], ...]
 Document = dict[str, Any]
 _OVER = re.compile(rf"{PRINTS}\.\d+\.over")
 _OF_PRINT = re.compile(rf"{PRINTS}\.(\d{{1,2}})(\..+)")
-_BETWEEN = re.compile(r"[,;\n]")
-# Of one text, and of the texts of one list: more is no order that somebody typed, and would take long to read.
-CHARACTERS_MOST, TEXTS_MOST = 1000, 100
-_TO = " to "
-# As sheets print it: 270-290, or 10–15. A fraction of an inch, 1-1/2, is none.
-_SPAN = re.compile(r"(\d+(?:[.,]\d+)?)\s*[-–]\s*(\d+(?:[.,]\d+)?)(?:\s*([^\d\s/.,-].*))?")
+# Of the texts of one list: more is no order that somebody typed, and would take long to read.
+TEXTS_MOST = 100
 
 
 class NotInAQueryError(ValueError):
@@ -59,13 +49,14 @@ class NotInAQueryError(ValueError):
 
 
 @dataclass(frozen=True, slots=True)
-class Asked:
-    """What a query says. ``pairs``: without what is empty, units behind their numbers. ``faults``: what can't be read
-    and so is not in the document, or is no field of an order."""
+class TypedOrder:
+    """An order as somebody typed it. ``document``: as the API takes it; ``pairs``: name and text of each field, without
+    what is empty, units behind their numbers. ``faults``: what can't be read and so is not in the document, or is no
+    field of an order."""
 
     document: Document
     pairs: Pairs
-    prints: int
+    print_count: int
     faults: tuple[Fault, ...] = ()
 
     @property
@@ -77,8 +68,8 @@ class Asked:
 # -- what was typed -> the order --------------------------------------------------------------------------------------
 
 
-def asked(pairs: Iterable[tuple[str, str]]) -> Asked:
-    """The order that a query says."""
+def read_order(pairs: Iterable[tuple[str, str]]) -> TypedOrder:
+    """Read what was typed, name and text of each field, as an order."""
     said = _said(pairs)
     counted = said.pop(PRINTS, ["1"])[-1]
     faults: list[Fault] = []
@@ -89,8 +80,8 @@ def asked(pairs: Iterable[tuple[str, str]]) -> Asked:
             faults.append(Fault("", f"{name:.80} is no field of an order", code="unknown-field"))
             continue
         before = len(faults)
-        if len(texts) > TEXTS_MOST or any(len(text) > CHARACTERS_MOST for text in texts):
-            message = f"is more than {TEXTS_MOST} texts, or one of over {CHARACTERS_MOST} characters"
+        if len(texts) > TEXTS_MOST or any(len(text) > typed.CHARACTERS_MOST for text in texts):
+            message = f"is more than {TEXTS_MOST} texts, or one of over {typed.CHARACTERS_MOST} characters"
             faults.append(Fault(pointer, message, code="out-of-range"))
             continue
         value = _value(reader, texts, pointer, faults)
@@ -101,7 +92,7 @@ def asked(pairs: Iterable[tuple[str, str]]) -> Asked:
     document = {key: _listed(value) for key, value in root.items()} | {"item": root.get("item", {})}
     document[PRINTS] = [_listed(root.get(PRINTS, {}).get(str(index), {})) for index in range(prints)]
     pairs = tuple((name, text) for name, texts in said.items() for text in texts)
-    return Asked(document, pairs + _count_pair(pairs, prints), prints, tuple(faults))
+    return TypedOrder(document, pairs + _count_pair(pairs, prints), prints, tuple(faults))
 
 
 def place(name: str) -> Reader | None:
@@ -127,17 +118,6 @@ def _reader_at(name: str) -> Reader | None:
     return reader
 
 
-def dimension_of(reader: Reader | None) -> units.Dimension | None:
-    """What kind of quantity is said there; None where it is none."""
-    match reader:
-        case Quantity(dimension=dimension) | OneOrSpan(one=Quantity(dimension=dimension)):
-            return dimension
-        case Either(second=Quantity(dimension=dimension)):
-            return dimension
-        case _:
-            return None
-
-
 def _said(pairs: Iterable[tuple[str, str]]) -> dict[str, list[str]]:
     """Name to its texts, as first said; without what is empty, units behind numbers that have none."""
     said: dict[str, list[str]] = {}
@@ -146,22 +126,22 @@ def _said(pairs: Iterable[tuple[str, str]]) -> dict[str, list[str]]:
             said.setdefault(name, []).append(stripped)
     with_units = {}
     for name, texts in said.items():
-        if name.endswith(UNIT) and dimension_of(place(name.removesuffix(UNIT))) is not None:
+        if name.endswith(UNIT) and typed.dimension_of(place(name.removesuffix(UNIT))) is not None:
             continue
-        unit = said.get(name + UNIT, [""])[-1]
-        texts = [_span(text) for text in texts] if isinstance(place(name), OneOrSpan) else texts
-        is_quantity = unit and dimension_of(place(name)) is not None
-        with_units[name] = [_with_unit(text, unit) for text in texts] if is_quantity else texts
+        reader, unit = place(name), said.get(name + UNIT, [""])[-1]
+        is_quantity = typed.dimension_of(reader) is not None
+        with_units[name] = [_with_unit(reader, text, unit) for text in texts] if is_quantity else texts
     return with_units
 
 
-def _span(text: str) -> str:
-    match = _SPAN.fullmatch(text)
-    return _TO.join(" ".join(filter(None, (end, match[3]))) for end in match.group(1, 2)) if match else text
+def _with_unit(reader: Reader | None, text: str, unit: str) -> str:
+    """A quantity with the unit that stands beside its number, where it has none of its own."""
+    assert reader is not None
 
+    def add_unit(end: str) -> str:
+        return f"{end} {unit}" if unit and typed.BARE.fullmatch(end) else end
 
-def _with_unit(text: str, unit: str) -> str:
-    return _TO.join(f"{end} {unit}" if typed.BARE.fullmatch(end) else end for end in text.split(_TO))
+    return typed.of_each_end(reader, text, add_unit)
 
 
 def _count(text: str) -> int:
@@ -224,39 +204,16 @@ def _listed(value: Any) -> Any:
 
 
 def _value(reader: Reader, texts: Sequence[str], pointer: str, faults: list[Fault]) -> Any:
+    """What the texts under a name say: of a list together, else the last."""
     try:
         if isinstance(reader, Many):
-            if list(texts) == [NOTHING]:
-                return []
-            return [_one(reader.item, part) for text in texts for part in parts_of(text)]
+            return typed.value(reader, ", ".join(texts))
         if len(texts) > 1:
             faults.append(Fault(pointer, "is given more than once", code="given-twice"))
-        return _one(reader, texts[-1])
+        return typed.value(reader, texts[-1])
     except typed.TypedError as error:
         faults.append(Fault(pointer, str(error), code="bad-format"))
         return None
-
-
-def parts_of(text: str) -> tuple[str, ...]:
-    """What a text lists, with commas, semicolons or lines between."""
-    return tuple(stripped for part in _BETWEEN.split(text) if (stripped := part.strip()))
-
-
-def _one(reader: Reader, text: str) -> Any:
-    match reader:
-        case Flag():
-            return typed.flag(text)
-        case Whole() | Number():
-            return typed.number(text, whole=isinstance(reader, Whole))
-        case Table():
-            return typed.shares(text)
-        case OneOrSpan():
-            least, is_span, most = text.partition(_TO)
-            return {"least": least, "most": most} if is_span else text
-        case Choice(words=words) | Either(first=Choice(words=words)):
-            return typed.word(text, words)
-        case _:
-            return text
 
 
 # -- the order -> a query ---------------------------------------------------------------------------------------------
@@ -270,7 +227,7 @@ def pairs_of(document: Mapping[str, Any]) -> Pairs:
     pairs = tuple(_pairs(Object(Order), document, ""))
     prints = len(document.get(PRINTS, ()))
     pairs += _count_pair(pairs, prints)
-    if asked(pairs).document != _without_idle(document):
+    if read_order(pairs).document != _without_idle(document):
         raise NotInAQueryError("the order says something in a way that no address has")
     return pairs
 
@@ -278,7 +235,7 @@ def pairs_of(document: Mapping[str, Any]) -> Pairs:
 def _pairs(reader: Reader, value: Any, name: str) -> Iterator[tuple[str, str]]:
     match reader:
         case OneOrSpan() if isinstance(value, Mapping):
-            yield name, _TO.join(str(value[end]) for end in ("least", "most") if end in value)
+            yield name, typed.TO.join(str(value[end]) for end in ("least", "most") if end in value)
         case Object(into=into) | Either(second=Object(into=into)) if isinstance(value, Mapping):
             for member in members_of(into):
                 if member.name in value:
@@ -290,9 +247,9 @@ def _pairs(reader: Reader, value: Any, name: str) -> Iterator[tuple[str, str]]:
                 yield from _pairs(item, inner, f"{name}.{index}")
         case Many(item=item):
             if not isinstance(item, Choice):
-                yield name, ", ".join(map(_text, value)) or NOTHING
+                yield name, ", ".join(map(_text, value)) or typed.NOTHING
             else:
-                yield from ((name, _text(word)) for word in value or (NOTHING,))
+                yield from ((name, _text(word)) for word in value or (typed.NOTHING,))
         case Table():
             yield name, ", ".join(f"{_text(share)} % {key}" for key, share in value.items())
         case _:

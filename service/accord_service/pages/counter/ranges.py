@@ -29,6 +29,11 @@ class AllowedOnPress:
     press: str
     rows: tuple[Allowed, ...]
 
+    @property
+    def said(self) -> tuple[tuple[str, str], ...]:
+        """The same as words and values."""
+        return tuple((row.label, row.text) for row in self.rows)
+
 
 def ranges_told(envelope: Document, prints: int) -> tuple[AllowedOnPress, ...]:
     """An answer of POST /v1/envelope, press by press."""

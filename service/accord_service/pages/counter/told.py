@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Any
 from urllib.parse import urlencode
 
+from accord_rules.documents import typed
 from accord_rules.documents.counted import counted
 from accord_rules.documents.reading import Fault, Many
 from accord_rules.orders.shop import Shop
@@ -16,12 +16,10 @@ from accord_rules.revision.book import Book
 from accord_rules.revision.catalogue import Limit
 from accord_service.pages.counter.fields import UNITS_BESIDE, Field, fields_named, label_of, place_of
 from accord_service.pages.counter.query import (
-    PRINTS,
-    Asked,
     NotInAQueryError,
     Pairs,
+    TypedOrder,
     changed,
-    dimension_of,
     name_of,
     names_at,
     pairs_of,
@@ -29,6 +27,7 @@ from accord_service.pages.counter.query import (
     pointer_of,
     with_text,
 )
+from accord_service.tables.fields import PRINTS
 
 COUNTER = "/counter"
 _SIGNS: Mapping[str, str] = MappingProxyType(
@@ -49,8 +48,6 @@ _SETTINGS: Mapping[str, str] = MappingProxyType(
         "second_press": "Second press",
     }
 )
-# The page has a button for that.
-_ANSWER_IN_JSON = re.compile(r" Say \[\][^.]*\.")
 _IDLE = ("none", "0 s")
 Document = Mapping[str, Any]
 
@@ -115,13 +112,17 @@ class Way:
 
 @dataclass(frozen=True, slots=True)
 class OnPress:
-    """One press: whether it will do, with which settings, print by print in the order of pressing, or why not."""
+    """One press: whether it will do, with which settings, print by print in the order of pressing, or why not.
+
+    ``href``: the order on this press, where none is named yet and another was judged; None where that is no question.
+    """
 
     title: str
     verdict: str
     sign: str
     prints: tuple[tuple[str, tuple[tuple[str, str], ...]], ...]
     why: str
+    href: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,7 +137,7 @@ class Misread:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Told:
-    """The verdict part of the counter. ``said``: what was asked, field by field; ``href``: its address.
+    """The verdict part of the counter. ``said``: what was order, field by field; ``href``: its address.
 
     ``is_workable``: it can be done, so that there are ranges to ask for.
     """
@@ -184,62 +185,62 @@ def link_to(document: Document) -> str | None:
         return None
 
 
-def canonical(asked: Asked) -> Pairs:
+def canonical(order: TypedOrder) -> Pairs:
     """The pairs that say the same, always in one order."""
-    if asked.faults:
-        return asked.pairs
+    if order.faults:
+        return order.pairs
     try:
-        return pairs_of(asked.document)
+        return pairs_of(order.document)
     except NotInAQueryError:
-        return asked.pairs
+        return order.pairs
 
 
-def said_of(asked: Asked) -> tuple[tuple[str, str], ...]:
+def said_of(order: TypedOrder) -> tuple[tuple[str, str], ...]:
     """What an order says, field by field: what the field is called, and what stands in it."""
     texts: dict[str, list[str]] = {}
-    for name, text in canonical(asked):
+    for name, text in canonical(order):
         if name != PRINTS:
             texts.setdefault(name, []).append(text)
-    return tuple((label_of(pointer_of(name), asked.prints), ", ".join(said)) for name, said in texts.items())
+    return tuple((label_of(pointer_of(name), order.print_count), ", ".join(said)) for name, said in texts.items())
 
 
-def nothing_told(asked: Asked) -> Told:
+def nothing_told(order: TypedOrder) -> Told:
     """Before anything is said."""
     rest = "say what the piece is, the transfer and its size; the answer comes while you type."
-    return Told(line=Line("empty", "Nothing asked yet:", rest), href=address_of(canonical(asked)))
+    return Told(line=Line("empty", "Nothing asked yet:", rest), href=address_of(canonical(order)))
 
 
-def misread(asked: Asked, faults: Sequence[Fault]) -> Told:
+def misread(order: TypedOrder, faults: Sequence[Fault]) -> Told:
     """Something can't be read, so nothing was judged."""
-    told = tuple(_misread(asked, fault) for fault in faults)
+    told = tuple(_misread(order, fault) for fault in faults)
     first = " ".join(filter(None, (told[0].label, told[0].text)))
     more = f" (and {counted(len(told) - 1, 'field')} more)" if len(told) > 1 else ""
-    return Told(line=Line("unread", "Cannot be read yet:", first + more), href=address_of(asked.pairs), misread=told)
+    return Told(line=Line("unread", "Cannot be read yet:", first + more), href=address_of(order.pairs), misread=told)
 
 
-def _misread(asked: Asked, fault: Fault) -> Misread:
+def _misread(order: TypedOrder, fault: Fault) -> Misread:
     name = name_of(fault.pointer)
     is_share = name == "item.fibres" and fault.pointer != "/item/fibres"
     # A list is more than the one word of it that can't be read.
     is_one = bool(name) and not isinstance(place(name), Many) and not is_share
     words = tuple(_nearest_words(name, fault)) if is_one else ()
-    buttons = tuple(Button(word, address_of(with_text(asked.pairs, name, word))) for word in words)
+    buttons = tuple(Button(word, address_of(with_text(order.pairs, name, word))) for word in words)
     text = fault.message_with_hints if not buttons else fault.sentence
-    return Misread(name, label_of(fault.pointer, asked.prints) if fault.pointer else "", text, buttons)
+    return Misread(name, label_of(fault.pointer, order.print_count) if fault.pointer else "", text, buttons)
 
 
 def _nearest_words(name: str, fault: Fault) -> Iterator[str]:
     """The words that may stand there; of a number without its unit, the same with those beside the field."""
-    dimension = dimension_of(place(name))
+    dimension = typed.dimension_of(place(name))
     if dimension is None:
         yield from fault.nearest[:_FAULT_WORDS_MOST]
         return
     yield from (word for word in fault.allowed if word.rpartition(" ")[2] in UNITS_BESIDE[dimension.name])
 
 
-def told(verdict: Document, asked: Asked, book: Book, shop: Shop) -> Told:
+def told(verdict: Document, order: TypedOrder, book: Book, shop: Shop) -> Told:
     """An answer of POST /v1/validate."""
-    prints = asked.prints
+    prints = order.print_count
     levels = {
         level: [f for f in verdict["findings"] if f["level"] == level] for level in ("blocks", "cautions", "notes")
     }
@@ -250,22 +251,24 @@ def told(verdict: Document, asked: Asked, book: Book, shop: Shop) -> Told:
     harmless = [one for one in verdict["assumed"] if not one["could_hurt"]]
     return Told(
         line=_line(verdict),
-        href=address_of(canonical(asked)),
-        said=said_of(asked),
+        href=address_of(canonical(order)),
+        said=said_of(order),
         unsaid=verdict["unsaid"] or "",
-        dangerous=tuple(_assumed(one, asked) for one in dangerous),
+        dangerous=tuple(_assumed(one, order) for one in dangerous),
         conditions=tuple(_conditions(verdict, prints, book.limits)),
         blocks=tuple(_found(finding, prints, book.limits) for finding in levels["blocks"]),
         cautions=tuple(_found(finding, prints, book.limits) for finding in levels["cautions"]),
         notes=tuple(_found(finding, prints, book.limits) for finding in levels["notes"]),
-        questions=tuple(_question(need, asked, book, shop) for need in verdict["needs"]),
-        ways=tuple(_way(remedy, asked) for remedy in verdict["remedies"]),
+        questions=tuple(_question(need, order, book, shop) for need in verdict["needs"]),
+        ways=tuple(_way(remedy, order) for remedy in verdict["remedies"]),
         ways_complete=verdict["remedies_complete"],
         presses=tuple(
-            _on_press(press, prints) for press in _best_first(verdict) if press["because"] not in said_already
+            _on_press(press, order, verdict["judged_on"])
+            for press in _best_first(verdict)
+            if press["because"] not in said_already
         ),
         samples=tuple(sample["text"] for sample in verdict["samples"]),
-        assumed=tuple(_assumed(one, asked) for one in harmless),
+        assumed=tuple(_assumed(one, order) for one in harmless),
         basis=verdict["basis"],
         verdict_id=verdict["id"],
         revision=verdict["revision"],
@@ -275,34 +278,33 @@ def told(verdict: Document, asked: Asked, book: Book, shop: Shop) -> Told:
 def _line(verdict: Document) -> Line:
     word = verdict["verdict"]
     if word in ("accepted", "conditional"):
-        on = next(press["press_title"] for press in verdict["presses"] if press["press"] == verdict["judged_on"])
-        others = sum(press["settings"] is not None for press in verdict["presses"]) - 1
-        if bounded := _bounded(verdict):
-            return Line(
-                word, "Can be done", f"on {on}. On {bounded} only under a condition: choose that press to see it."
-            )
-        where = f"on {on}" + (f" and on {counted(others, 'other press', 'other presses')}" if others else "")
-        if word == "accepted":
-            return Line(word, "Can be done", f"{where}.")
-        conditions = verdict["conditions"]
-        more = f" (and {counted(len(conditions) - 1, 'thing')} more)" if len(conditions) > 1 else ""
-        return Line(word, "Can be done", f"{where}, if this is done: {conditions[0]}{more}")
+        return _workable_line(verdict)
     if word == "undetermined":
         needs = verdict["needs"]
         more = f" (and {counted(len(needs) - 1, 'question')} more)" if len(needs) > 1 else ""
-        return Line(word, "Not known yet:", f"{_asked_of_people(needs[0])}{more}" if needs else "")
+        return Line(word, "Not known yet:", f"{needs[0]['question']}{more}" if needs else "")
     # Also a word that this page does not know: nobody presses on it.
     blocks = [finding for finding in verdict["findings"] if finding["level"] == "blocks"]
     more = f" (and {counted(len(blocks) - 1, 'reason')} more)" if len(blocks) > 1 else ""
     return Line(word, "Must not be done like this:", f"{blocks[0]['title']}{more}" if blocks else word)
 
 
-def _bounded(verdict: Document) -> str:
-    """The presses that need something done where the best needs nothing: its name alone would be the condition."""
-    best = next(press for press in verdict["presses"] if press["press"] == verdict["judged_on"])
-    if verdict["verdict"] != "conditional" or best["verdict"] != "accepted":
-        return ""
-    return " or ".join(press["press_title"] for press in verdict["presses"] if press["verdict"] == "conditional")
+def _workable_line(verdict: Document) -> Line:
+    """Where it can be done, and what has to be done there: what holds on other presses is none of this one's."""
+    word, presses = verdict["verdict"], verdict["presses"]
+    best = next(press for press in presses if press["press"] == verdict["judged_on"])
+    # A condition that no finding asks for is which press to take, and that is said already.
+    fixes = {finding["fix"] for finding in verdict["findings"] if finding["level"] == "requires"}
+    conditions = [condition for condition in verdict["conditions"] if condition in fixes]
+    on = f"on {best['press_title']}"
+    if conditions:
+        more = f" (and {counted(len(conditions) - 1, 'thing')} more)" if len(conditions) > 1 else ""
+        return Line(word, "Can be done", f"{on}, if this is done: {conditions[0]}{more}")
+    alike = sum(press["verdict"] == best["verdict"] for press in presses) - 1
+    where = on + (f" and on {counted(alike, 'other press', 'other presses')}" if alike else "")
+    if word == "conditional":
+        return Line(word, "Can be done", f"{where}, but not so on every press: with these settings the rest differ.")
+    return Line(word, "Can be done", f"{where}.")
 
 
 def _best_first(verdict: Document) -> Iterator[Document]:
@@ -340,15 +342,15 @@ def _conditions(verdict: Document, prints: int, limits: Mapping[str, Limit]) -> 
             yield Said(condition, said.text, said.rule, said.where, said.numbers)
 
 
-def _assumed(one: Document, asked: Asked) -> Said:
+def _assumed(one: Document, order: TypedOrder) -> Said:
     pointer = one["pointer"]
-    href = link_to(changed(asked.document, pointer, one["value"]))
-    text = f"{label_of(pointer, asked.prints)}: {one['shown']}"
+    href = link_to(changed(order.document, pointer, one["value"]))
+    text = f"{label_of(pointer, order.print_count)}: {one['shown']}"
     button = None if href is None else Button("It is so", href)
     return Said(text, one["why"], field=name_of(pointer), button=button)
 
 
-def _question(need: Document, asked: Asked, book: Book, shop: Shop) -> Question:
+def _question(need: Document, order: TypedOrder, book: Book, shop: Shop) -> Question:
     pointer, name = need["pointer"], name_of(need["pointer"])
     names = names_at(pointer)
     answers = [*need["allowed"], *([[]] if _may_be_empty(name) else [])]
@@ -356,16 +358,12 @@ def _question(need: Document, asked: Asked, book: Book, shop: Shop) -> Question:
         answers = [True, False]
     buttons: tuple[Button, ...] = ()
     if len(answers) <= _BUTTONS_MOST:
-        hrefs = [(answer, link_to(changed(asked.document, pointer, _as_answer(answer, need)))) for answer in answers]
+        hrefs = [(answer, link_to(changed(order.document, pointer, _as_answer(answer, need)))) for answer in answers]
         buttons = tuple(Button(_answer_label(answer), href) for answer, href in hrefs if href is not None)
     is_open = not need["allowed"] and need["type"] != "flag"
-    fields = fields_named(names, asked, book, shop) if is_open or len(answers) > _BUTTONS_MOST else ()
-    hidden = tuple(pair for pair in asked.pairs if pair[0] not in names)
-    return Question(_asked_of_people(need), buttons, fields, hidden)
-
-
-def _asked_of_people(need: Document) -> str:
-    return _ANSWER_IN_JSON.sub("", str(need["question"]))
+    fields = fields_named(names, order, book, shop) if is_open or len(answers) > _BUTTONS_MOST else ()
+    hidden = tuple(pair for pair in order.pairs if pair[0] not in names)
+    return Question(need["question"], buttons, fields, hidden)
 
 
 def _may_be_empty(name: str) -> bool:
@@ -389,22 +387,28 @@ def _answer_label(answer: Any) -> str:
             return str(answer)
 
 
-def _way(remedy: Document, asked: Asked) -> Way:
-    document: Any = asked.document
+def _way(remedy: Document, order: TypedOrder) -> Way:
+    document: Any = order.document
     for change in remedy["changes"]:
         document = changed(document, change["pointer"], change["to"])
     verdict = remedy["verdict"]
     return Way(remedy["text"], verdict, sign_of(verdict), link_to(document))
 
 
-def _on_press(press: Document, prints: int) -> OnPress:
+def _on_press(press: Document, order: TypedOrder, judged_on: str) -> OnPress:
     parts = []
     if press["settings"] is not None:
         for index in press["sequence"] or range(len(press["settings"])):
-            head = f"Print {index + 1}" if prints > 1 else ""
+            head = f"Print {index + 1}" if order.print_count > 1 else ""
             parts.append((head, settings_said(press["settings"][index], press["titles"], press["pressings"][index])))
+    is_other = "press" not in order.document and press["press"] != judged_on and press["verdict"] != "rejected"
     return OnPress(
-        press["press_title"], press["verdict"], sign_of(press["verdict"]), tuple(parts), press["because"] or ""
+        title=press["press_title"],
+        verdict=press["verdict"],
+        sign=sign_of(press["verdict"]),
+        prints=tuple(parts),
+        why=press["because"] or "",
+        href=link_to(changed(order.document, "/press", press["press"])) if is_other else None,
     )
 
 

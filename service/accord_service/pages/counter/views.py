@@ -23,7 +23,7 @@ from accord_service.api.v1.post_validate import post_validate
 from accord_service.http.problems import FaultyDocument, NoShop, Problem
 from accord_service.pages.counter.fields import form_of
 from accord_service.pages.counter.plans import plans_told
-from accord_service.pages.counter.query import PRINTS, Asked, Pairs, asked, without_print
+from accord_service.pages.counter.query import Pairs, TypedOrder, read_order, without_print
 from accord_service.pages.counter.ranges import ranges_told
 from accord_service.pages.counter.told import (
     Told,
@@ -34,6 +34,7 @@ from accord_service.pages.counter.told import (
     told,
 )
 from accord_service.pages.visit import FORM_FIELDS, Visit, page
+from accord_service.tables.fields import PRINTS
 
 # What the form sends beside the order.
 _ADD, _REMOVE, _SHOW = "add-print", "remove-print", "show"
@@ -50,15 +51,15 @@ def counter(visit: Visit) -> Response | str:
     if request.method == "POST":
         address = _sent()
         if len(address) > ADDRESS_MOST:  # it could be asked for by no request
-            return _drawn(visit, asked(_order_pairs(request.form)), "")
+            return _drawn(visit, read_order(_order_pairs(request.form)), "")
         return make_response(redirect(address, 303))
-    return _drawn(visit, asked(_order_pairs(request.args)), request.args.get(_SHOW, ""))
+    return _drawn(visit, read_order(_order_pairs(request.args)), request.args.get(_SHOW, ""))
 
 
 @page("/counter/verdict")
 def counter_verdict(visit: Visit) -> str:
     """The part of the page that answers, for its script."""
-    order = asked(_order_pairs(request.args))
+    order = read_order(_order_pairs(request.args))
     answer = _answered(visit, order)[0]
     with timed("draw"):
         return render_template(
@@ -69,19 +70,19 @@ def counter_verdict(visit: Visit) -> str:
 @page("/counter/ranges")
 def counter_ranges(visit: Visit) -> str:
     """The part with what is still allowed, for the script of the page."""
-    return render_template("counter/ranges.html", **_ranges(visit, asked(_order_pairs(request.args))))
+    return render_template("counter/ranges.html", **_ranges(visit, read_order(_order_pairs(request.args))))
 
 
 @page("/counter/plans")
 def counter_plans(visit: Visit) -> str:
     """The part with the best ways, for the script of the page."""
-    return render_template("counter/plans.html", **_plans(visit, asked(_order_pairs(request.args))))
+    return render_template("counter/plans.html", **_plans(visit, read_order(_order_pairs(request.args))))
 
 
 @page("/counter/record", methods=("POST",))
 def counter_record(visit: Visit) -> Response | str:
     """Record the order; what can't be recorded is shown with all that was typed."""
-    order = asked(_order_pairs(request.form))
+    order = read_order(_order_pairs(request.form))
     if order.faults:
         return _drawn(visit, order, "")
     try:
@@ -97,17 +98,17 @@ def _order_pairs(values: Any) -> Pairs:
 
 def _sent() -> str:
     """The address that the form's fields are; with one print more, or less, where its button was used."""
-    order = asked(_order_pairs(request.form))
+    order = read_order(_order_pairs(request.form))
     add, remove = request.form.get(_ADD), request.form.get(_REMOVE, "")
     if add is not None:
         pairs = tuple(pair for pair in order.pairs if pair[0] != PRINTS)
-        return f"{address_of((*pairs, (PRINTS, str(order.prints + 1))))}#f-{PRINTS}.{order.prints}.transfer"
+        return f"{address_of((*pairs, (PRINTS, str(order.print_count + 1))))}#f-{PRINTS}.{order.print_count}.transfer"
     if remove.isdecimal() and len(remove) < 3:
-        return f"{address_of(without_print(order.pairs, int(remove), order.prints))}#prints"
+        return f"{address_of(without_print(order.pairs, int(remove), order.print_count))}#prints"
     return f"{address_of(canonical(order))}#verdict"
 
 
-def _answered(visit: Visit, order: Asked) -> tuple[Told, Sequence[Fault]]:
+def _answered(visit: Visit, order: TypedOrder) -> tuple[Told, Sequence[Fault]]:
     """What is told of the order, and what of it can't be read."""
     if order.is_empty:
         return nothing_told(order), ()
@@ -121,7 +122,7 @@ def _answered(visit: Visit, order: Asked) -> tuple[Told, Sequence[Fault]]:
     return told(verdict, order, visit.snapshot.book, _shop(visit)), ()
 
 
-def _drawn(visit: Visit, order: Asked, show: str, refused: Problem | None = None) -> str:
+def _drawn(visit: Visit, order: TypedOrder, show: str, refused: Problem | None = None) -> str:
     """The whole page. ``show``: the part that is asked for as well; with a script it comes by itself."""
     shop = _shop(visit)
     answer, faults = _answered(visit, order)
@@ -133,7 +134,7 @@ def _drawn(visit: Visit, order: Asked, show: str, refused: Problem | None = None
         return render_template(
             "counter/page.html",
             form=form_of(order, faults, visit.snapshot.book, shop),
-            asked=order,
+            order=order,
             told=answer,
             hidden=canonical(order),
             may_record=visit.may(post_records),
@@ -143,9 +144,9 @@ def _drawn(visit: Visit, order: Asked, show: str, refused: Problem | None = None
         )
 
 
-def _ranges(visit: Visit, order: Asked) -> dict[str, Any]:
+def _ranges(visit: Visit, order: TypedOrder) -> dict[str, Any]:
     envelope = visit.ask(post_envelope, document=order.document).document
-    on = ranges_told(envelope, order.prints)
+    on = ranges_told(envelope, order.print_count)
     at_fields: dict[str, list[str]] = {}
     for press in on:
         for row in press.rows:
@@ -153,7 +154,7 @@ def _ranges(visit: Visit, order: Asked) -> dict[str, Any]:
     return {"ranges": on, "at_fields": at_fields, "ranges_complete": envelope["complete"]}
 
 
-def _plans(visit: Visit, order: Asked) -> dict[str, Any]:
+def _plans(visit: Visit, order: TypedOrder) -> dict[str, Any]:
     recommendation = visit.ask(post_recommend, query={"plans": _PLANS_MOST}, document=order.document).document
     ruled_out = [
         (
@@ -165,7 +166,7 @@ def _plans(visit: Visit, order: Asked) -> dict[str, Any]:
         if out["findings"]
     ]
     return {
-        "plans": plans_told(recommendation, order.prints),
+        "plans": plans_told(recommendation, order.print_count),
         "plans_complete": recommendation["complete"],
         "ruled_out": ruled_out,
     }

@@ -2,8 +2,9 @@
 "use strict";
 
 const STILL_MS = 250; // after the last key
-const RANGES_MS = 700; // more, since they take longer to work out
+const RANGES_MS = 400; // more, since they take longer to work out, and no use while somebody types on
 const AGAIN_MS = 2500;
+const SLOW_MS = 400; // from here on the line says that the answer is on its way
 const form = document.querySelector("#order");
 const verdict = document.querySelector("#verdict");
 const announce = document.querySelector("#announce");
@@ -13,6 +14,9 @@ let waiting = 0;
 let asking = null;
 let askingMore = null;
 let last = query();
+let shown = last; // the order that the answer is of
+let slow = 0;
+let again = 0;
 
 // What stands in the form, without what is empty: the server puts units behind their numbers.
 function query() {
@@ -25,14 +29,34 @@ function query() {
   return pairs.toString();
 }
 
+// No word came back: what fetch says of that means nothing to anybody.
+class NoReply extends Error {
+  constructor() {
+    super("the service cannot be reached from here.");
+  }
+}
+
+async function fetched(address, signal) {
+  try {
+    const answer = await fetch(address, { signal, headers: { Accept: "text/html" }, credentials: "same-origin" });
+    return [answer, await answer.text()];
+  } catch (error) {
+    throw error.name === "AbortError" ? error : new NoReply();
+  }
+}
+
 async function part(address, signal) {
-  const answer = await fetch(address, { signal, headers: { Accept: "text/html" }, credentials: "same-origin" });
+  const [answer, text] = await fetched(address, signal);
   if (answer.redirected && new URL(answer.url).pathname === "/sign-in") {
     location.assign(`/counter?${query()}`); // signed out meanwhile: to the sign-in, and back to this order
     throw new DOMException("signed out", "AbortError");
   }
-  const page = new DOMParser().parseFromString(await answer.text(), "text/html");
-  if (!answer.ok) throw new Error(page.querySelector(".lead")?.textContent ?? `${answer.status}`);
+  const page = new DOMParser().parseFromString(text, "text/html");
+  if (!answer.ok) {
+    const error = new Error(page.querySelector(".lead")?.textContent ?? `the service answered ${answer.status}.`);
+    error.againMs = Number(answer.headers.get("Retry-After")) * 1000;
+    throw error;
+  }
   return page;
 }
 
@@ -64,6 +88,32 @@ const watching = new IntersectionObserver(([entry]) => {
   const copy = document.querySelector(".counter > .pinned");
   if (copy) copy.hidden = entry.isIntersecting || entry.boundingClientRect.top < 0;
 });
+
+// The line without a verdict: why there is none of what stands in the form now.
+function sayNoVerdict(word, sign, lead, rest) {
+  const [mark, text, strong] = ["span", "span", "strong"].map((name) => document.createElement(name));
+  mark.className = "sign";
+  mark.setAttribute("aria-hidden", "true");
+  mark.textContent = sign;
+  strong.textContent = lead;
+  text.append(strong, ` ${rest}`);
+  line().className = `line ${word}`;
+  line().replaceChildren(mark, text);
+  verdict.querySelector("#answer").dataset.word = word;
+  pinned();
+}
+
+// From the first key on the answer is no longer of what stands there: it is dimmed, and nothing in it can be clicked.
+function markStale() {
+  const isStale = query() !== shown;
+  verdict.classList.toggle("stale", isStale);
+  for (const part of verdict.querySelectorAll("#answer > :not(#line)")) part.inert = isStale;
+  return isStale;
+}
+
+function askingSlowly() {
+  sayNoVerdict("asking", "…", "Asking:", "the answer to what stands in the form now is on its way.");
+}
 
 function mark(field, text) {
   const slot = document.getElementById(`f-${field}-fault`);
@@ -105,6 +155,10 @@ function swap(answer) {
 
 function told() {
   const answer = verdict.querySelector("#answer");
+  shown = last;
+  clearTimeout(slow);
+  clearTimeout(again);
+  markStale();
   history.replaceState(null, "", answer.dataset.href);
   verdict.removeAttribute("aria-busy");
   markAll();
@@ -118,11 +172,15 @@ function told() {
 
 async function ask() {
   const wanted = query();
+  markStale();
   if (wanted === last) return;
   last = wanted;
   asking?.abort();
   askingMore?.abort();
   clearTimeout(waiting);
+  clearTimeout(again);
+  clearTimeout(slow);
+  slow = setTimeout(askingSlowly, SLOW_MS);
   asking = new AbortController();
   verdict.setAttribute("aria-busy", "true");
   try {
@@ -131,12 +189,22 @@ async function ask() {
     told();
   } catch (error) {
     if (error.name === "AbortError") return;
-    last = null; // the same may be asked again
-    verdict.removeAttribute("aria-busy");
-    line().className = "line unread";
-    line().textContent = `No answer, and what stands below is of before: ${error.message}`;
-    say(line().textContent);
+    noAnswer(error);
   }
+}
+
+// The old answer stays below, dimmed, and what it allowed goes from the fields; the same is asked again by itself.
+function noAnswer(error) {
+  clearTimeout(slow);
+  last = null;
+  shown = null;
+  verdict.removeAttribute("aria-busy");
+  markStale();
+  for (const slot of form.querySelectorAll(".range")) slot.textContent = "";
+  const isBelow = [...verdict.querySelectorAll("#answer > :not(#line)")].some((part) => part.textContent.trim());
+  sayNoVerdict("unanswered", "✗", "No answer:", error.message + (isBelow ? " What stands below is of before." : ""));
+  say(line().textContent.trim());
+  again = setTimeout(ask, Math.max(error.againMs || 0, AGAIN_MS));
 }
 
 async function more(id, address, tries = 3) {
@@ -174,6 +242,8 @@ async function open(link, address) {
 async function take(address, push) {
   asking?.abort();
   askingMore?.abort();
+  clearTimeout(slow);
+  clearTimeout(again);
   try {
     const page = await part(address);
     document.querySelector("#order").replaceChildren(...page.querySelector("#order").childNodes);
@@ -183,13 +253,16 @@ async function take(address, push) {
     told();
     line().focus({ preventScroll: true });
     line().scrollIntoView({ block: "nearest" });
-  } catch {
-    location.assign(address);
+  } catch (error) {
+    // Without a line, what was typed stays here; any other refusal is a page of its own.
+    if (error instanceof NoReply) noAnswer(error);
+    else if (error.name !== "AbortError") location.assign(address);
   }
 }
 
 form.addEventListener("input", () => {
   clearTimeout(typing);
+  markStale();
   typing = setTimeout(ask, STILL_MS);
 });
 form.addEventListener("change", () => {
