@@ -203,12 +203,16 @@ def books_loaded_once() -> Iterator[None]:
     is tried (``load/affected.py``; its own tests hold that to trying all). A book whose examples were taken as tried by
     somebody else never stands in for one whose examples are to be tried."""
     shipped = load_book().documents
-    loaded: dict[tuple[bytes, int, bool], Book] = {}
+    loaded: dict[tuple[bytes, int, bool, bool], Book] = {}
 
-    def load_once(documents: Documents, revision: int = 1, *, tried: Documents | None = None) -> Book:
-        in_full = canonical(documents), revision, True
-        name = in_full if tried is None or in_full in loaded else (*in_full[:2], False)
-        book = loaded.pop(name, None) or from_documents(documents, revision, tried=shipped if tried is None else tried)
+    def load_once(
+        documents: Documents, revision: int = 1, *, tried: Documents | None = None, superseded: bool = False
+    ) -> Book:
+        in_full = canonical(documents), revision, superseded, True
+        name = in_full if tried is None or in_full in loaded else (*in_full[:3], False)
+        book = loaded.pop(name, None) or from_documents(
+            documents, revision, tried=shipped if tried is None else tried, superseded=superseded
+        )
         loaded[name] = book  # the one met last comes last
         for oldest in [*loaded][:-BOOKS_HELD]:
             del loaded[oldest]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from math import pi
+from types import MappingProxyType
 
 from accord_rules.documents import units
 from accord_rules.documents.colour import Colour, contrast, read_colour
@@ -388,16 +389,81 @@ def height_mm(print_size: Size = read("place.size")) -> float:
     return print_size.height
 
 
+# Families whose plain flat sheets are cut to size, where the order names no blank that says so.
+_CUT_TO_SIZE = frozenset({"metal", "wood", "ceramic"})
+
+
+@fact("place.may_bleed", BOOL, DECORATION)
+def may_bleed(
+    principle: str = read("transfer.principle"),
+    blank: Blank | None = maybe("blank.entry"),
+    shape: Callable[[], str | None] = later("item.shape"),
+    goods: Callable[[], str | None] = later("item.family"),
+    substrate: Callable[[], str | None] = later("item.substrate"),
+) -> bool | None:
+    """Whether the print may run over the edge of the piece: dye on a flat face that is coated out to an even edge,
+    where a picture to the edge wants it so. Not where the printable area ends inside the edge, as a slate's does."""
+    if principle != "dye-vapour":
+        return False
+    if blank is not None:
+        return blank.full_face
+    form = shape()
+    if form is None:
+        return None
+    if form != "flat":
+        return False
+    family, material = goods(), substrate()
+    return None if family is None or material is None else family in _CUT_TO_SIZE or material == "neoprene-faced"
+
+
 @fact("place.fits_area", BOOL, DECORATION)
 def fits_area(
     room: Size | None = maybe("place.area"),
     open_: bool = read("place.area_open"),
     print_size: Size | None = maybe("place.size"),
+    may_bleed: Callable[[], bool | None] = later("place.may_bleed"),
+    bleed_most_mm: float = limit("order.bleed_most"),
 ) -> bool | None:
-    """Whether the print fits the blank's printable area; true if the blank has none there, or none is named."""
+    """Whether the print fits the blank's printable area, with the bleed that it may have on each side; true if the
+    blank has none there, or none is named."""
     if room is None:
         return None if open_ else True
-    return None if print_size is None else print_size.width <= room.width and print_size.height <= room.height
+    if print_size is None:
+        return None
+    over_mm = _over_mm(print_size, room)
+    return over_mm <= 0 or (over_mm <= bleed_most_mm and may_bleed())
+
+
+def _over_mm(print_size: Size, room: Size) -> float:
+    """By how much a print in the middle runs over on the side where it does so furthest; negative where it does not."""
+    return max(print_size.width - room.width, print_size.height - room.height) / 2
+
+
+@fact("place.over_edge", BOOL, DECORATION)
+def over_edge(
+    room: Size | None = maybe("place.area"),
+    open_: bool = read("place.area_open"),
+    print_size: Size | None = maybe("place.size"),
+) -> bool | None:
+    """Whether the print is wider or higher than the blank's printable area; false if the blank has none there, or none
+    is named."""
+    if room is None:
+        return None if open_ else False
+    return None if print_size is None else _over_mm(print_size, room) > 0
+
+
+@fact("place.most_words", TEXT, DECORATION)
+def most_words(
+    room: Size | None = maybe("place.area"),
+    may_bleed: bool | None = maybe("place.may_bleed"),
+    bleed_most_mm: float = limit("order.bleed_most"),
+    preferences: units.UnitPreferences = source("shop/units"),
+) -> str:
+    """The largest that a print there may be, in words: the printable area, with the bleed that it may have."""
+    if room is None:
+        return ""
+    bleed_mm = 2 * bleed_most_mm if may_bleed else 0.0
+    return size_words(Size(room.width + bleed_mm, room.height + bleed_mm), preferences)
 
 
 @fact("place.wrap_gap_mm", number(units.LENGTH), DECORATION)
@@ -435,6 +501,19 @@ def print_size_words(
 ) -> str:
     """The print's size in words."""
     return size_words(print_size, preferences)
+
+
+# Placements on the side of a piece that its closure may run through.
+_SIDES_CLOSED = MappingProxyType({"front": ("front",), "back": ("back", "reverse"), "edge": ()})
+
+
+@fact("place.across_closure", BOOL, DECORATION)
+def across_closure(where: str = read("place.placement"), blank: Blank | None = maybe("blank.entry")) -> bool:
+    """Whether the print goes where a zip, buttons or a placket run, if the piece has any: on a garment's front unless
+    its blank says otherwise, and on the front of a piece that no blank describes. In a seam beside it they are not."""
+    if blank is None:
+        return where in _SIDES_CLOSED["front"]
+    return where in _SIDES_CLOSED[blank.closure or ("front" if blank.kind == "garment" else "edge")]
 
 
 @fact("place.shared", BOOL, DECORATION)

@@ -174,6 +174,23 @@ def place_words(where: str = read("place.placement")) -> str:
     return _in_words(where)
 
 
+@fact("place.fasteners_words", TEXT, DECORATION)
+def fasteners_words(
+    features: tuple[str, ...] = read("item.features"),
+    across: bool = read("place.across_closure"),
+    kind: str = read("item.kind"),
+) -> str | None:
+    """What is done with the piece's fasteners before it is laid down, as a clause; unknown where it has none.
+
+    A zip that the print crosses is open, so that the print has two halves; so is that of a cover or a bag, through
+    which goes what lies inside.
+    """
+    zip_words = "Open the zip" if across or kind != "garment" else "Close the zip"
+    told = {"button": "Do up the buttons", "zip": zip_words, "drawstring": "Pull the cords out of the way"}
+    words = [clause for name, clause in told.items() if name in features]
+    return ", ".join([*words[:1], *(clause[:1].lower() + clause[1:] for clause in words[1:])]) or None
+
+
 # -- how it lies -----------------------------------------------------------------------------------------------------
 
 
@@ -384,6 +401,20 @@ def bed_words(closing: str = read("press.closing"), shape: str = read("item.shap
     if shape == "cap" and closing == "hinged":
         return "cap form"
     return {"hand": "table", "wrap": "wrap", "enclosed": "clamp"}.get(closing, "lower platen")
+
+
+@fact("press.machine_words", TEXT, PRESSING)
+def machine_words(closing: str = read("press.closing")) -> str:
+    """What is set and switched on, as people call it."""
+    return "oven" if closing == "enclosed" else "press"
+
+
+@fact("press.heater_words", TEXT, PRESSING)
+def heater_words(closing: str = read("press.closing"), shape: str = read("item.shape")) -> str:
+    """What touches the piece or its cover and is hot."""
+    if closing == "enclosed":
+        return "clamp" if shape == "flat" else "sleeve"
+    return "heater" if closing == "wrap" else "platen"
 
 
 @fact("peel.cold_wait_s", number(units.TIME), DECORATION)

@@ -104,11 +104,14 @@ def load_folder(folder: Traversable, passed: Callable[[Documents], bool] = lambd
         raise in_limit_files(folder, error) from None
 
 
-def from_documents(documents: Documents, revision: int = 1, *, tried: Documents | None = None) -> Book:
+def from_documents(
+    documents: Documents, revision: int = 1, *, tried: Documents | None = None, superseded: bool = False
+) -> Book:
     """Read and cross-check a whole book. Raises BookError with every reason found.
 
     ``tried``: these documents, or those that they were made of, where this very code has tried their examples before.
-    That is most of the work: only what could answer otherwise is tried again.
+    That is most of the work: only what could answer otherwise is tried again. ``superseded``: a revision that was
+    judged by and holds no more may lack what books have had to say since, where nothing is judged by it.
     """
     # In the order that the digest is taken over, so that the order of entries in a file can't change an answer.
     documents = json.loads(canonical(documents))
@@ -124,7 +127,11 @@ def from_documents(documents: Documents, revision: int = 1, *, tried: Documents 
         raise BookError(reasons)
     named = vocabulary_of(catalogue, limits), sources, documents["steps"]
     rules = _conditional(documents, "rules", lambda name, table: read_rule(name, table, *named), values, reasons)
-    steps = _conditional(documents, "steps", lambda name, table: read_step(name, table, *named), values, reasons)
+
+    def step_of(name: str, table: Any) -> Step:
+        return read_step(name, table, *named, superseded=superseded)
+
+    steps = _conditional(documents, "steps", step_of, values, reasons)
     book = Book(
         revision=revision,
         documents=documents,
@@ -342,9 +349,18 @@ def _not_of_shops(named: Collection[str], level: str) -> Iterator[Fault]:
 
 
 def read_step(
-    name: str, table: Any, vocabulary: Vocabulary, sources: Collection[str], steps: Mapping[str, Any]
+    name: str,
+    table: Any,
+    vocabulary: Vocabulary,
+    sources: Collection[str],
+    steps: Mapping[str, Any],
+    *,
+    superseded: bool = False,
 ) -> Step:
-    """One step from its table; ``steps`` are the tables of all. Raises DocumentError with every fault."""
+    """One step from its table; ``steps`` are the tables of all. Raises DocumentError with every fault.
+
+    ``superseded``: one of an earlier book, whose care may have no words of its own for the slip.
+    """
     faults: list[Fault] = []
     text: StepText | None = Object(StepText).read(table, "", faults)
     written = table if isinstance(table, Mapping) else {}
@@ -360,7 +376,7 @@ def read_step(
     sentence = _part({"text": whole}, "text", sentence_of, faults)
     if text is not None:
         faults += [*_unknown_sources(text.sources, sources), *_no_step("/instead_of", text.instead_of, steps)]
-        faults += _ill_made(name, text, steps)
+        faults += _ill_made(name, text, steps, superseded=superseded)
     if faults or text is None or condition is None or sentence is None:
         raise DocumentError(faults)
     return Step(
@@ -380,12 +396,12 @@ def read_step(
     )
 
 
-def _ill_made(name: str, text: StepText, steps: Mapping[str, Any]) -> Iterator[Fault]:
+def _ill_made(name: str, text: StepText, steps: Mapping[str, Any], *, superseded: bool) -> Iterator[Fault]:
     """What is wrong with how the parts of a step go together."""
     for field, words in (("text", text.whole), ("slip", text.slip or "None.")):
         if not words.endswith((".", "!")) or _SENTENCE_END.search(words):
             yield Fault(f"/{field}", "must be one sentence with a full stop", code="bad-format")
-    if text.stage == "care" and text.slip is None:
+    if text.stage == "care" and text.slip is None and not superseded:
         yield Fault("/slip", "is required of what the customer is told", code="required")
     if text.stage != "care" and text.slip is not None:
         yield Fault("/slip", "is for steps of the stage care alone", code="contradiction")

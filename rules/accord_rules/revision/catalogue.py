@@ -128,6 +128,8 @@ SHAPES = ("flat", "mug", "cap")
 # How a finished piece may be tumbled and ironed, the gentlest last.
 DRYERS = ("warm", "low", "none")
 IRONS = ("inside", "under-paper", "never")
+# Where a zip, buttons or a placket run on a piece.
+CLOSURES = ("front", "back", "edge")
 HEATED = ("upper", "both", "wrap")
 CLOSINGS = ("hand", "hinged", "parallel", "wrap", "enclosed")
 METERING = ("hand", "knob", "gauge")
@@ -794,6 +796,12 @@ class Blank:
         Table(Choice(PLACEMENTS), Object(Size), 15), about="printable area at each placement"
     )
     sources: tuple[str, ...] = _sources()
+    full_face: bool = optional(
+        Flag(),
+        False,
+        about="whether its printable areas are whole flat faces, coated out to an even edge: a dye print may run"
+        " over it",
+    )
     fibres: Mapping[str, float] | None = optional(
         Table(Name(name_of="fibres"), Number(0.1, 100)), about="percent by ISO 2076 code"
     )
@@ -808,6 +816,11 @@ class Blank:
     care: Care | None = optional(Object(Care), about="the care label")
     features: tuple[str, ...] = optional(
         Many(Choice(FEATURES), len(FEATURES), distinct=True), (), about="raised, fragile or dangerous things on it"
+    )
+    closure: str | None = optional(
+        Choice(CLOSURES),
+        about="where its zip, buttons or placket run: edge is in a seam beside what is printed; left out, the front"
+        " of garments and the edge of all else",
     )
     loose: str | None = optional(Text(80), about="what is loose on it and comes off before it is pressed, in words")
     small_parts: str | None = optional(

@@ -46,6 +46,8 @@ PRESSING_WORDS: Mapping[str, str] = MappingProxyType(
 )
 # A press in the hand does not open: it is lifted.
 _LIFTED_BY, _LIFT = "into-stand", "Lift"
+# A shrink sleeve stays on until the piece is cold, and takes the paper along whatever else the print would bear.
+_PEELED_IN_SLEEVE, _IN_SLEEVE = "cut-shrink-sleeve", "COLD, WITH THE SLEEVE"
 _BEFORE_PIECE = "marry"
 
 
@@ -66,25 +68,28 @@ def print_words(plan: Document, index: int) -> str:
     return ", ".join(filter(None, (planned["title"], planned["size_shown"], placement.replace("-", " "))))
 
 
-def sections(explained: Document) -> Iterator[list[Row]]:
-    """What is set for each pressing, in the order in which they come; a piece is dried before anything lies on it.
+def sections(planned: Document) -> Iterator[list[Row]]:
+    """What is set for each pressing of a print, in the order in which they come; a piece is dried before anything lies
+    on it.
 
     Label and text a row; where there are several pressings, each begins with its name and no text.
     """
+    explained = planned["explained"]
+    in_sleeve = any(step["id"] == _PEELED_IN_SLEEVE for step in planned["steps"])
     closings = {pressing["name"]: pressing for pressing in explained["pressings"]}
     if explained["main"]:
         closings["main"] = explained
     named = [*closings] != ["main"]
     for name in dict.fromkeys((*PRESSING_WORDS, *closings)):
         if name in closings:
-            yield [*([(pressing_words(name), "")] if named else []), *_dials(closings[name], name)]
+            yield [*([(pressing_words(name), "")] if named else []), *_dials(closings[name], name, in_sleeve=in_sleeve)]
         if name == _BEFORE_PIECE and explained["pre_press_s"]:
             yield [("PRE-PRESS", f"{dwell_words(explained['pre_press_s'])}, without the print")]
 
 
-def _dials(set_: Document, name: str) -> list[Row]:
+def _dials(set_: Document, name: str, *, in_sleeve: bool) -> list[Row]:
     """What is set for a pressing; that nothing is peeled is told of the main one alone."""
-    peel = set_["peel"] or "none"
+    peel = _IN_SLEEVE if in_sleeve else set_["peel"] or "none"
     return [
         ("DISPLAY", set_["temperature"]),
         ("TIME", dwell_words(set_["time_s"])),

@@ -231,7 +231,7 @@ class Room:
         if record is None:
             raise NotFound(f"There is no revision {revision} of the book.")
         try:
-            return Edition.load(record, self.ledger)
+            return Edition.load(record, self.ledger, superseded=True)
         except (BookError, EngineError) as error:
             logger.warning("revision %d can't be loaded: %s", revision, error)
             raise NotFound(f"Revision {revision} was written for another version of this service.") from None

@@ -60,7 +60,7 @@ def _card(output: Output, plan: Document, reference: str | None) -> None:
             output.blank()
             output.say(prints[place], lead=f"PRINT {place + 1} OF {len(decorations)}  ", lead_style=style_of("heading"))
         output.blank()
-        _box(output, sections(decoration["explained"]))
+        _box(output, sections(decoration))
         _laid_in(output, decoration["explained"])
         _stacks(output, decoration["stacks"])
         start = _steps(output, decoration["steps"], start)

@@ -42,14 +42,17 @@ class Edition:
         self._houses: Shelf[tuple[str, int], HouseAuthority] = Shelf(HOUSES_MOST, HouseAuthority.close)
 
     @classmethod
-    def load(cls, record: RevisionRecord, ledger: Ledger, vetted: Book | None = None) -> Edition:
+    def load(
+        cls, record: RevisionRecord, ledger: Ledger, vetted: Book | None = None, *, superseded: bool = False
+    ) -> Edition:
         """Load a revision, after its rules were tried out in a process whose crash costs nothing.
 
         ``ledger``: where its networks and those of shops' house rules are counted, however soon they are dropped.
-        ``vetted``: a book that is loaded already; its rules need no trial.
+        ``vetted``: a book that is loaded already; its rules need no trial. ``superseded``: one that holds no more, and
+        may lack what books have had to say since.
         Raises BookError with the loader's reasons, or EngineError with the trial's.
         """
-        book = loaded(record)
+        book = loaded(record, superseded=superseded)
         passed_before = record.tried_by == trier()
         if not passed_before:
             try_rules(book, vetted=vetted)
@@ -80,10 +83,10 @@ class Edition:
         self.authority.close()
 
 
-def loaded(record: RevisionRecord) -> Book:
+def loaded(record: RevisionRecord, *, superseded: bool = False) -> Book:
     """The book of a revision. Its examples are tried unless that was done before (``trier``). Raises BookError."""
     tried = record.documents if record.tried_by == trier() else None
-    return from_documents(record.documents, record.number, tried=tried)
+    return from_documents(record.documents, record.number, tried=tried, superseded=superseded)
 
 
 def try_rules(book: Book, only: HouseRules | None = None, vetted: Book | None = None) -> None:

@@ -65,7 +65,7 @@ def test_small_stiff_pieces_share_a_pressing(
         if at_once == 1
         else [
             f"Lay up to {at_once} pieces at once into a frame of card or board thinner than the pieces, with {at_once}"
-            " openings of their size 10 mm apart, well inside the platen's edge."
+            " openings of their size 10 mm apart, well inside the edge of the platen."
         ]
     )
 

@@ -12,8 +12,7 @@ import xml.etree.ElementTree as ET
 from collections.abc import Iterator
 from dataclasses import dataclass
 from io import BytesIO
-from itertools import combinations, pairwise
-from math import isclose, log10
+from itertools import combinations
 from typing import Any
 
 import numpy as np
@@ -27,7 +26,7 @@ from accord_rules.authority import Authority
 from accord_rules.documents.units import UNIT_SYSTEMS
 from accord_rules.documents.writing import written
 from accord_rules.load.loader import load_book
-from accord_service.pages.ticket.chart import chart_scene, round_ticks
+from accord_service.pages.ticket.chart import chart_scene
 from accord_service.pages.ticket.labels import Label, column, needed_mm
 from accord_service.pages.ticket.pdf import pdf, printable
 from accord_service.pages.ticket.scene import Box, Dot, Line, Rect, Scene, Text, width_of, words_of, wrapped
@@ -189,18 +188,6 @@ def test_labels_find_room_wherever_what_they_name_lies(named: list[tuple[float, 
 
 
 # -- the chart ---------------------------------------------------------------------------------------------------------
-
-
-@given(st.floats(-40.0, 480.0), st.floats(3.0, 900.0), st.floats(15.0, 80.0), st.floats(2.0, 8.0))
-def test_ticks_are_round_and_apart(first: float, span: float, length: float, apart: float) -> None:
-    """1, 2 or 5 times a power of ten: what people read between without counting (common practice, no source)."""
-    ticks = round_ticks(first, first + span, length, apart)
-    assert all(first - 1e-6 <= tick <= first + span + 1e-6 for tick in ticks)
-    for one, other in pairwise(ticks):
-        step = other - one
-        power = 10.0 ** round(log10(step / 2.2))
-        assert any(isclose(step, power * times, rel_tol=1e-6) for times in (1, 2, 5, 10))
-        assert step / span * length >= apart - 1e-6
 
 
 def test_ticks_are_in_the_units_of_the_shop(tickets: list[Drawn]) -> None:

@@ -86,29 +86,34 @@ def calibration_plot(
     curve = [_numbers(point) for point in (calibration["curve"] if calibration is not None else ())]
     edges = [surface + side * spread for _, surface, spread in curve for side in (-1, 1)]
     displays = [display for display, *_ in spots]
-    x = Axis.over([min(displays) - 5, max(displays) + 5], _LEFT, _RIGHT)
-    y = Axis.over([*(surface for _, surface, *_ in spots), *edges], _BOTTOM, _TOP, 7)
-    upper = [(x.at(display), y.at(surface + spread)) for display, surface, spread in curve]
-    lower = [(x.at(display), y.at(surface - spread)) for display, surface, spread in curve]
+    x = Axis.around([min(displays) - 5, max(displays) + 5], _LEFT, _RIGHT)
+    y = Axis.around([*(surface for _, surface, *_ in spots), *edges], _BOTTOM, _TOP, 7)
+    upper = [(_pixel(x, display), _pixel(y, surface + spread)) for display, surface, spread in curve]
+    lower = [(_pixel(x, display), _pixel(y, surface - spread)) for display, surface, spread in curve]
     return Plot(
         unit=unit.symbol,
-        across=tuple(Tick(x.at(value), f"{value:g}") for value in x.ticks),
-        up=tuple(Tick(y.at(value), f"{value:g}") for value in y.ticks),
+        across=tuple(Tick(_pixel(x, value), f"{value:g}") for value in x.ticks),
+        up=tuple(Tick(_pixel(y, value), f"{value:g}") for value in y.ticks),
         points=tuple(
             Point(
                 round(x.at(display) + _BESIDE * (place - (len(reading["surface"]) + 1) / 2), 1),
-                y.at(surface),
+                _pixel(y, surface),
                 state_of(reading),
                 f"display {display:.0f}, spot {place}: {surface:.0f}",
             )
             for display, surface, reading, place in spots
         ),
-        mean=tuple((x.at(display), y.at(surface)) for display, surface, _ in curve),
+        mean=tuple((_pixel(x, display), _pixel(y, surface)) for display, surface, _ in curve),
         band=" ".join(f"{px},{py}" for px, py in [*upper, *reversed(lower)]),
         even=_even(x, y),
         frame={"left": _LEFT, "right": _RIGHT, "top": _TOP, "bottom": _BOTTOM, "width": WIDTH, "height": HEIGHT},
         summary=_summary(readings, calibration),
     )
+
+
+def _pixel(axis: Axis, value: float) -> float:
+    """Where a value lies, to a tenth of a pixel."""
+    return round(axis.at(value), 1)
 
 
 def _numbers(point: Document) -> tuple[float, float, float]:
@@ -120,7 +125,10 @@ def _numbers(point: Document) -> tuple[float, float, float]:
 def _even(x: Axis, y: Axis) -> tuple[tuple[float, float], tuple[float, float]] | None:
     """The line on which the surface is what the display says, as far as it lies in the drawing."""
     low, high = max(x.low, y.low), min(x.high, y.high)
-    return ((x.at(low), y.at(low)), (x.at(high), y.at(high))) if low < high else None
+    if low >= high:
+        return None
+    start, end = ((_pixel(x, value), _pixel(y, value)) for value in (low, high))
+    return start, end
 
 
 def _summary(readings: Sequence[Document], calibration: Document | None) -> str:

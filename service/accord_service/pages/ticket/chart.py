@@ -7,13 +7,13 @@ is what is set, the bar through it what the display would show for the coldest a
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
-from math import ceil, floor, log10
+from math import floor
 from types import MappingProxyType
 from typing import Any
 
 from accord_rules.documents import units
 from accord_rules.documents.units import Unit, UnitPreferences
+from accord_service.pages.plot import Axis
 from accord_service.pages.ticket.labels import Label, column, needed_mm
 from accord_service.pages.ticket.scene import (
     ASCENT,
@@ -53,29 +53,6 @@ _ROOM = 0.12  # of what is shown, above and below
 _LEAST_PLOT_MM = 20.0
 
 
-@dataclass(frozen=True, slots=True)
-class Axis:
-    """Numbers from ``first`` to ``last`` over so many mm, with ticks at round ones."""
-
-    first: float
-    last: float
-    length: float
-    ticks: tuple[float, ...]
-
-    def along(self, value: float) -> float:
-        """How far from its beginning a value lies, mm."""
-        return (value - self.first) / (self.last - self.first) * self.length
-
-
-def round_ticks(first: float, last: float, length: float, apart: float) -> tuple[float, ...]:
-    """Ticks 1, 2 or 5 times a power of ten apart, as many as there may be with ``apart`` mm between two; all between
-    ``first`` and ``last``, which lie ``length`` mm apart."""
-    least = (last - first) * apart / length
-    power = 10.0 ** floor(log10(least))
-    step = next(power * times for times in (1, 2, 5, 10) if power * times >= least - 1e-9)
-    return tuple(step * number for number in range(ceil(first / step - 1e-9), floor(last / step + 1e-9) + 1))
-
-
 def chart_scene(explained: Document, preferences: UnitPreferences, width: float, least_mm: float, size: float) -> Scene:
     """The chart of a main pressing, ``width`` mm wide and at least ``least_mm`` high, with letters of ``size`` mm."""
     unit = preferences.unit(units.TEMPERATURE)
@@ -91,23 +68,17 @@ def chart_scene(explained: Document, preferences: UnitPreferences, width: float,
     least_tick = width_of("000", size) + 1.6
     left = least_tick
     apart = size * (ASCENT + DESCENT) + 1.4
-    y_axis = Axis(low, high, plot_mm, round_ticks(low, high, plot_mm, apart))
+    y_axis = Axis.between(low, high, head + plot_mm, head, apart)
     plot_width = right_from - left
     x_last = shown.longest
     widest = width_of(f"{floor(x_last)}", size) + 1.6
-    x_axis = Axis(0.0, x_last, plot_width, round_ticks(0.0, x_last, plot_width, widest))
-
-    def x(time_s: float) -> float:
-        return left + x_axis.along(time_s)
-
-    def y(value: float) -> float:
-        return head + plot_mm - y_axis.along(value)
-
+    x_axis = Axis.between(0.0, x_last, left, right_from, widest)
+    x, y = x_axis.at, y_axis.at
     marks: list[Mark] = [
         Text(x=0.0, y=size * ASCENT, text=f"Display, {unit.symbol}, over dwell, s", size=size, ink=SOFT)
     ]
     marks += _frame(left, head, plot_width, plot_mm)
-    marks += _ticks(x_axis, y_axis, x, y, left, head + plot_mm, size)
+    marks += _ticks(x_axis, y_axis, size)
     marks += shown.drawn(x, y, left, right_from)
     placed = [_label(y(at), name, more, size, labels_room) for at, name, more in shown.named()]
     marks += column(placed, tie=right_from, left=width - labels_room, top=head, bottom=head + plot_mm)
@@ -211,19 +182,12 @@ def _frame(left: float, top: float, width: float, height: float) -> Iterator[Mar
     yield Stroke(x1=left, y1=top + height, x2=left + width, y2=top + height)
 
 
-def _ticks(
-    x_axis: Axis,
-    y_axis: Axis,
-    x: Callable[[float], float],
-    y: Callable[[float], float],
-    left: float,
-    bottom: float,
-    size: float,
-) -> Iterator[Mark]:
+def _ticks(x_axis: Axis, y_axis: Axis, size: float) -> Iterator[Mark]:
+    left, bottom = x_axis.start, y_axis.start
     for value in y_axis.ticks:
-        yield Stroke(x1=left - 0.8, y1=y(value), x2=left, y2=y(value))
-        middle = y(value) + size * (ASCENT - DESCENT) / 2
+        yield Stroke(x1=left - 0.8, y1=y_axis.at(value), x2=left, y2=y_axis.at(value))
+        middle = y_axis.at(value) + size * (ASCENT - DESCENT) / 2
         yield Text(x=left - 1.2, y=middle, text=f"{value:g}", size=size, anchor="end")
     for value in x_axis.ticks:
-        yield Stroke(x1=x(value), y1=bottom, x2=x(value), y2=bottom + 0.8)
-        yield Text(x=x(value), y=bottom + 1.1 + size * ASCENT, text=f"{value:g}", size=size, anchor="middle")
+        yield Stroke(x1=x_axis.at(value), y1=bottom, x2=x_axis.at(value), y2=bottom + 0.8)
+        yield Text(x=x_axis.at(value), y=bottom + 1.1 + size * ASCENT, text=f"{value:g}", size=size, anchor="middle")
