@@ -211,7 +211,11 @@ def _display_marks(case: Case) -> list[float]:
     for decoration in case.order.decorations:
         transfer = case.book.transfer(decoration.transfer)
         surfaces |= {transfer.reheat_limit} if transfer is not None and transfer.reheat_limit is not None else set()
-    displays = {case["press.display_most_c"], *(d for c in surfaces for d in _displays(calibration, c))}
+    displays = {
+        case["press.display_most_c"],
+        *calibration.near_ends_c,
+        *(d for c in surfaces for d in _displays(calibration, c)),
+    }
     least, most = min(case["window.low_c"], case["bounds.least_c"]) - 60, case["press.display_most_c"] + 30
     return [display for display in displays if least <= display <= most]
 
