@@ -226,7 +226,7 @@ def _display_marks(case: Case) -> list[float]:
         surfaces |= {transfer.reheat_limit} if transfer is not None and transfer.reheat_limit is not None else set()
     # A step beyond what the press can show, so that a range is seen to end there: nobody can set more.
     least, most = min(case["window.low_c"], case["bounds.least_c"]) - 60, case["press.display_most_c"] + 1
-    displays = {most - 1, most, *(d for c in surfaces for d in _displays(calibration, c))}
+    displays = {most - 1, most, *calibration.near_ends_c, *(d for c in surfaces for d in _displays(calibration, c))}
     return [display for display in displays if least <= display <= most]
 
 

@@ -263,8 +263,12 @@ def contact(
     for reading in readings:
         substrate = substrates[reading.substrate]
         thickness_mm = substrate.thickness if reading.thickness is None else reading.thickness
-        # Of a press nobody has probed the platen is known no better than its type.
-        error_k = strip_error_k if curve.measured else hypot(strip_error_k, curve.spread_k(reading.display))
+        # Where nobody has probed the press its platen is known no better than its type's.
+        error_k = (
+            strip_error_k
+            if curve.probed_near(reading.display)
+            else hypot(strip_error_k, curve.spread_k(reading.display))
+        )
         cover = _sheet(consumables, reading.cover)
         strips.append(
             Strip(

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
-from math import ceil, floor, pi
+from dataclasses import dataclass, replace
+from math import ceil, floor, inf, pi
 
 from accord_rules.derive.artwork import size_words
 from accord_rules.derive.transfer import Needed, interpolate
@@ -43,6 +43,7 @@ from accord_rules.revision.facts import (
 from accord_rules.revision.sentences import in_a_sentence
 
 PRESSING = Scope.PRESSING
+_ROUNDING_K = 1e-6  # what turning a display setting to and fro may be off
 
 
 @fact("press.entry", DATA, PRESSING)
@@ -64,17 +65,54 @@ def dwell_extra(usual: PressType = read("press.entry"), substrate: str | None = 
 class Calibration:
     """Surface temperature by display setting: points (display °C, mean surface °C, spread ± K), sorted by display.
 
-    Between points it is linear; beyond the ends the offset and the spread of the end point hold.
+    Between points it is linear; beyond the ends the offset and the spread of the end point hold. Further than
+    ``near_k`` on the display from every reading a probe told nothing of the spread: there the wider counts, that of
+    the points or ``usual_spread_k``, the type's.
     """
 
     points: tuple[tuple[float, float, float], ...]
     measured: bool
+    usual_spread_k: float = 0.0
+    near_k: float = inf
 
     def surface_c(self, display_c: float) -> float:
         return display_c + interpolate([(x, y - x) for x, y, _ in self.points], display_c)
 
     def spread_k(self, display_c: float) -> float:
+        spread_k = self._of_points_k(display_c)
+        return spread_k if self.probed_near(display_c) else max(spread_k, self.usual_spread_k)
+
+    def _of_points_k(self, display_c: float) -> float:
         return interpolate([(x, spread) for x, _, spread in self.points], display_c)
+
+    def probed_near(self, display_c: float) -> bool:
+        """Whether a probe reading was taken near this setting."""
+        return self.measured and abs(display_c - self.nearest_c(display_c)) <= self.near_k + _ROUNDING_K
+
+    def nearest_c(self, display_c: float) -> float:
+        """The display setting of the point nearest to this one."""
+        return min((x for x, _, _ in self.points), key=lambda x: abs(x - display_c))
+
+    @property
+    def near_ends_c(self) -> tuple[float, ...]:
+        """The display settings where what the readings tell of the spread ends."""
+        if not self.measured or self.near_k == inf:
+            return ()
+        return tuple(x + side * self.near_k for x, _, _ in self.points for side in (-1, 1))
+
+    def spread_source(self, display_c: float, preferences: units.UnitPreferences) -> str:
+        """Whose the spread at this setting is, as a clause."""
+        if self.probed_near(display_c):
+            return "as its own probe readings have it"
+        usual = "as is usual for its type"
+        if not self.measured:
+            return usual
+        nearest_c = self.nearest_c(display_c)
+        away = units.show(units.TEMPERATURE_DIFFERENCE, round(abs(display_c - nearest_c), 6), preferences)
+        where = f"at a display of {units.show(units.TEMPERATURE, nearest_c, preferences)}, {away} away"
+        if self._of_points_k(display_c) > self.usual_spread_k:
+            return f"as its nearest probe reading had it, taken {where}"
+        return f"{usual}: its nearest probe reading was taken {where}"
 
     def display_c(self, surface_c: float) -> float:
         """The display setting for a mean surface temperature: the inverse (readings rise with the display)."""
@@ -92,11 +130,13 @@ def calibration(
     readings: tuple[CalibrationReading, ...] = source("press/calibration"),
     usual: PressType = read("press.entry"),
     probe_error_k: float = limit("press.probe_error"),
+    near_k: float = limit("press.reading_near"),
 ) -> Calibration:
-    """From the shop's probe readings, else the press type's usual loss and spread."""
+    """From the shop's probe readings, else the press type's usual loss and spread; the spread is the type's too where
+    no reading is near."""
     if not readings:
         return Calibration(((0.0, -usual.loss, usual.spread),), measured=False)
-    return fitted(readings, probe_error_k)
+    return replace(fitted(readings, probe_error_k), usual_spread_k=usual.spread, near_k=near_k)
 
 
 def fitted(readings: Iterable[CalibrationReading], probe_error_k: float) -> Calibration:
@@ -133,6 +173,24 @@ def spread_k(
 ) -> float:
     """How far its surface may lie off its mean, plus or minus, at the highest setting's end of the curve."""
     return float(curve.spread_k(display_most_c))
+
+
+@fact("press.top_probed", BOOL, PRESSING)
+def top_probed(
+    curve: Calibration = read("press.calibration"), display_most_c: float = read("press.display_most_c")
+) -> bool:
+    """Whether a probe reading was taken near its highest setting."""
+    return curve.probed_near(display_most_c)
+
+
+@fact("press.spread_source", TEXT, PRESSING)
+def spread_source(
+    curve: Calibration = read("press.calibration"),
+    display_most_c: float = read("press.display_most_c"),
+    preferences: units.UnitPreferences = source("shop/units"),
+) -> str:
+    """Whose its spread at the highest setting is, as a clause: its readings', or its type's as none was taken near."""
+    return curve.spread_source(display_most_c, preferences)
 
 
 @fact("press.reach_c", number(units.TEMPERATURE), PRESSING)

@@ -10,7 +10,7 @@ from collections.abc import Callable, Collection, Iterator, Mapping
 from dataclasses import replace
 from typing import Any, NamedTuple
 
-from accord_rules.derive.transfer import NO_PRESS_AIMS, Needed, StockPeel, practice_of, sheet_of
+from accord_rules.derive.transfer import NO_PRESS_AIMS, Needed, OfStock, practice_of, sheet_of
 from accord_rules.documents import units
 from accord_rules.orders.order import NONE
 from accord_rules.orders.sheet import SECOND, Sheet, TemperatureSpan, TimeSpan, pressings_said
@@ -50,12 +50,14 @@ class InForce(NamedTuple):
     """The sheet of order or shop that counts (an empty one where there is none), and the product's in the book.
 
     ``by``: whose it is. ``own``: what the product's own says of the main pressing here; the other beats it.
+    ``stocked``: whether ``sheet`` is of what the shop has of a family that the order names.
     """
 
     by: str
     sheet: Sheet
     own: MainPressing
     own_edition: str | None
+    stocked: bool = False
 
     @property
     def left_to_own(self) -> tuple[str, ...]:
@@ -86,24 +88,28 @@ def in_force(
     goods: str | None = maybe("item.family"),
     dyed_over: bool | None = maybe("layer.dyed_over"),
     into: Transfer | None = maybe("ground.film"),
-    in_stock_peel: StockPeel | None = maybe("transfer.stock_peel"),
+    of_stock: OfStock | None = maybe("transfer.of_stock"),
 ) -> InForce:
     """The maker's sheet that counts here, and whose it is. Of a film whose dye is a print of its own, only what it says
     of the film's pressing counts; what a product of dye has of its own is meant for cloth, not for such a film.
 
-    Of a family, how what the shop has of it is peeled counts as its own: hot where its film is peeled warm spoils it.
+    Of a family, what all that the shop has of it wants counts as its own, and the shop's sheet for that as its sheet:
+    hot where its film is peeled warm spoils it.
     """
     product = entry.sheet if into is None else None
     own = MainPressing() if into is not None else sheet_of(entry, substrate or "", goods or "")
     edition = None if product is None else product.edition
-    if in_stock_peel is not None and into is None and ordered is None:
-        own = replace(own, peel=in_stock_peel.peel)
-    in_stock = stocked.get(name or "") or stocked.get(entry.family)
+    counted = of_stock if into is None and ordered is None else None
+    if counted is not None:
+        own, edition = counted.said, counted.edition
+    of_name = stocked.get(name or "") or stocked.get(entry.family)
+    in_stock = counted.sheet if of_name is None and counted is not None else of_name
     for by, sheet in (("order", ordered), ("shop", in_stock)):
         if sheet is not None:
             said = _of_film(sheet) if dyed_over and entry.unprinted is not None else sheet
-            return InForce(by, said, own, edition)
-    return InForce("none" if product is None else "book", _NOTHING, own, edition)
+            return InForce(by, said, own, edition, stocked=by == "shop" and of_name is None)
+    by_book = product is not None or (counted is not None and counted.said != MainPressing())
+    return InForce("book" if by_book else "none", _NOTHING, own, edition)
 
 
 def _of_film(sheet: Sheet) -> Sheet:
@@ -226,9 +232,13 @@ def needed(
     """Windows, peel, cover and pad for this transfer on this substrate, as the sheet has them, else as is usual; dye
     that goes into a film is pressed as the film wants it."""
     sheet = in_force.sheet
-    usual = practice_of(entry if into is None else into, substrate, goods or "", polyester)
-    if into is None and in_force.own.peel is not None:
-        usual = usual._replace(peel=in_force.own.peel)
+    usual = practice_of(
+        entry if into is None else into,
+        substrate,
+        goods or "",
+        polyester,
+        said=in_force.own if into is None else None,
+    )
     changes: dict[str, Any] = {
         name: getattr(sheet, name) for name in ("peel", "cover", "pad") if getattr(sheet, name) is not None
     }
@@ -279,17 +289,18 @@ def words(
     in_force: InForce = read("sheet.in_force"),
     needed: Needed = read("transfer.needed"),
     title: str | None = maybe("transfer.title"),
-    in_stock_peel: StockPeel | None = maybe("transfer.stock_peel"),
+    of_stock: OfStock | None = maybe("transfer.of_stock"),
     preferences: units.UnitPreferences = source("shop/units"),
 ) -> str:
-    """The sheet and its numbers: "your sheet: 160 °C, 20 s, hot"; the product's own too, where it decides the rest."""
-    own_title = title if in_stock_peel is None else in_stock_peel.title
-    own = _named(
-        f"the sheet of {own_title}", in_force.own_edition, _own_figures(in_force.left_to_own, needed, preferences)
-    )
+    """The sheet and its numbers: "your sheet: 160 °C, 20 s, hot"; the product's own too, where it decides the rest.
+
+    Of a family that is meant by what the shop has of it, that is named.
+    """
+    of = title if of_stock is None else f"what you stock, {of_stock.title}"
+    own = _named(f"the sheet of {of}", in_force.own_edition, _own_figures(in_force.left_to_own, needed, preferences))
     if in_force.by not in ("order", "shop"):
         return own
-    whose = "your sheet" if in_force.by == "order" else f"the shop's sheet for {title}"
+    whose = "your sheet" if in_force.by == "order" else f"the shop's sheet for {of if in_force.stocked else title}"
     first = _named(whose, in_force.sheet.edition, _figures(in_force.sheet, preferences))
     return f"{first}; {own}" if in_force.left_to_own else first
 

@@ -180,31 +180,46 @@ def sheet_of(entry: Transfer, substrate: str, goods: str) -> MainPressing:
     return MainPressing(**general | {name: said for name in _SAYS if (said := getattr(here, name)) is not None})
 
 
-def practice_of(entry: Transfer, substrate: str, goods: str, polyester: float | None = None) -> Needed:
-    """What the product's sheet decides; the rest as is usual of its family: on the substrate (or its family), else on
-    cloth with so much polyester (percent; None for what is no cloth, and for unknown fibres), else in general."""
+def practice_of(
+    entry: Transfer,
+    substrate: str,
+    goods: str,
+    polyester: float | None = None,
+    *,
+    said: MainPressing | None = None,
+) -> Needed:
+    """What the product's sheet decides, or what is ``said`` in its place; the rest as is usual of its family: on the
+    substrate (or its family), else on cloth with so much polyester (percent; None for what is no cloth, and for unknown
+    fibres), else in general."""
     variant: Variant | None = _on(entry.on, substrate, goods)
-    sheet, usual = sheet_of(entry, substrate, goods), variant or _NO_VARIANT
+    sheet = sheet_of(entry, substrate, goods) if said is None else said
+    usual = variant or _NO_VARIANT
     sizes = usual.aim_by_size if sheet.time is None else ()
-    said = {name: _first(name, sheet, usual, entry) for name in _SAYS}
+    needed = {name: _first(name, sheet, usual, entry) for name in _SAYS}
     if sheet.temperature is None and usual.temperature is None:
-        said["temperature"] = _of_blend(entry, polyester)
+        needed["temperature"] = _of_blend(entry, polyester)
     return Needed(
-        **said,
+        **needed,
         aim_by_size=tuple((sized.longer_side, sized.time) for sized in sizes),
         by_press=_by_press(entry, variant, sheet),
     )
 
 
-class StockPeel(NamedTuple):
-    """How the products that the shop has of a family are peeled, and what they are called."""
+class OfStock(NamedTuple):
+    """What all that the shop has of a family wants otherwise than is usual of it, and what it is called.
 
-    peel: tuple[str, ...]
+    ``said``: by the book's sheets, whose date or number is ``edition``, of the main pressing here. ``sheet``: the
+    shop's own sheet for it, if it has one.
+    """
+
+    said: MainPressing
+    edition: str | None
+    sheet: Sheet | None
     title: str
 
 
-@fact("transfer.stock_peel", DATA, DECORATION)
-def stock_peel(
+@fact("transfer.of_stock", DATA, DECORATION)
+def of_stock(
     entry: Transfer = read("transfer.entry"),
     name: str | None = source("/decorations/{i}/transfer"),
     products: Mapping[str, Transfer] = entries("products"),
@@ -212,21 +227,28 @@ def stock_peel(
     sheets: Mapping[str, Sheet] = source("shop/stock/sheets"),
     substrate: str | None = maybe("item.substrate"),
     goods: str | None = maybe("item.family"),
+    polyester: float | None = maybe("item.cloth_polyester"),
     dyed_over: bool | None = maybe("layer.dyed_over"),
-) -> StockPeel | None:
-    """Of a family named, how all that the shop has of it is peeled where that is not the family's usual way; None where
-    it is, where the products differ, and where none is stocked."""
+) -> OfStock | None:
+    """Of a family named, what all that the shop has of it for such goods wants where that is not as is usual of the
+    family: what one of them wants otherwise than another stays the family's. None where that is nothing."""
     of_family = [stocked for stocked in in_stock if stocked in products and products[stocked].family == name]
-    if not of_family or dyed_over:
+    suited = [stocked for stocked in of_family if goods is None or goods in products[stocked].suits]
+    if not suited or dyed_over:
         return None
     here = (substrate or "", goods or "")
-    peels = {
-        (product in sheets and sheets[product].peel) or practice_of(products[product], *here).peel
-        for product in of_family
-    }
-    if len(peels) > 1 or practice_of(entry, *here).peel in peels:
+    usual, own = practice_of(entry, *here, polyester), [sheet_of(products[stocked], *here) for stocked in suited]
+    shops = [sheets.get(stocked) for stocked in suited]
+    peels = {sheet.peel if sheet and sheet.peel else of_book.peel for sheet, of_book in zip(shops, own, strict=True)}
+    ways = {setting: {getattr(of_book, setting) for of_book in own} for setting in _SAYS} | {"peel": peels}
+    alike = {setting: way for setting, (way, *others) in ways.items() if way is not None and not others}
+    said = {setting: way for setting, way in alike.items() if way != getattr(usual, setting)}
+    sheet = shops[0] if all(other == shops[0] for other in shops) else None
+    if not said and sheet is None:
         return None
-    return StockPeel(peels.pop(), " and ".join(in_a_sentence(products[product].title) for product in of_family))
+    title = " and ".join(in_a_sentence(products[stocked].title) for stocked in suited)
+    editions = {None if whole is None else whole.edition for whole in (products[stocked].sheet for stocked in suited)}
+    return OfStock(MainPressing(**said), editions.pop() if len(editions) == 1 else None, sheet, title)
 
 
 def _on(variants: Mapping[str, Any], substrate: str, goods: str) -> Any:

@@ -138,10 +138,39 @@ def exists(
     return high_c >= low_c and replace(dials, display_most_c=inf).near(low_c, low_c, high_c) is not None
 
 
+@fact("window.usual_c", DATA, PRESSING)
+def usual_c(
+    aim_c: float = read("transfer.aim_c"),
+    low_c: float | None = maybe("window.low_c"),
+    high_c: float | None = maybe("window.high_c"),
+    calibration: Calibration = read("press.calibration"),
+) -> float:
+    """The display setting at which the press's spread is looked at: the transfer's aim, held inside the window as far
+    as that is known."""
+    held_c = aim_c if high_c is None else min(aim_c, high_c)
+    return calibration.display_c(held_c if low_c is None else max(low_c, held_c))
+
+
 @fact("window.spread_k", number(units.TEMPERATURE_DIFFERENCE), PRESSING)
-def spread_k(aim_c: float = read("transfer.aim_c"), calibration: Calibration = read("press.calibration")) -> float:
+def spread_k(calibration: Calibration = read("press.calibration"), usual_c: float = read("window.usual_c")) -> float:
     """The press's spread, plus or minus, around the temperature to aim at."""
-    return float(calibration.spread_k(calibration.display_c(aim_c)))
+    return float(calibration.spread_k(usual_c))
+
+
+@fact("window.probed", BOOL, PRESSING)
+def probed(calibration: Calibration = read("press.calibration"), usual_c: float = read("window.usual_c")) -> bool:
+    """Whether a probe reading of the press was taken near the temperature to aim at."""
+    return calibration.probed_near(usual_c)
+
+
+@fact("window.spread_source", TEXT, PRESSING)
+def spread_source(
+    calibration: Calibration = read("press.calibration"),
+    usual_c: float = read("window.usual_c"),
+    preferences: units.UnitPreferences = source("shop/units"),
+) -> str:
+    """Whose the spread there is, as a clause: the press's own readings', or its type's as none was taken near."""
+    return calibration.spread_source(usual_c, preferences)
 
 
 @fact("window.robust", BOOL, PRESSING)

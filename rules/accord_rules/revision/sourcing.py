@@ -174,6 +174,7 @@ LIMITS: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "press.calibration_age_most": ("press-heat",),
         "press.hand_held_pressure_from": ("pressure",),
         "press.probe_error": ("press-heat",),
+        "press.reading_near": ("press-heat",),
         "press.spread_most": ("press-heat",),
         "pressure": ("pressure",),
         "process": ("pressing",),

@@ -198,10 +198,7 @@ def as_sampled(case: Case, first: Chosen) -> Iterator[Chosen]:
         if sample.failures or setting is None or not dwells:
             continue
         pressure, pressure_kpa = _pressure(case, replace(said, pressure=sample.pressure), needed)
-        yield first._replace(
-            display_c=setting[0],
-            surface_c=setting[1],
-            spread_k=round(curve.spread_k(setting[0]), 6),
+        yield _set_to(case, first, *setting)._replace(
             time_s=sample.time,
             pressure=pressure,
             pressure_kpa=pressure_kpa,
@@ -234,8 +231,14 @@ def cooled(case: Case, chosen: Chosen, hottest_c: float) -> Chosen:
     number = least if chosen.display_c is None else floor(dials.number(chosen.display_c))
     while number > least and _hottest_c(case, *dials.at(number)) > hottest_c:
         number -= 1
-    display_c, surface_c = dials.at(number)
-    spread_k = round(dials.calibration.spread_k(display_c), 6)
+    return _set_to(case, chosen, *dials.at(number))
+
+
+def _set_to(case: Case, chosen: Chosen, display_c: float | None, surface_c: float | None) -> Chosen:
+    """The same at another setting of the display, with the spread that the press has there."""
+    if display_c is None or surface_c is None:
+        return chosen._replace(display_c=display_c, surface_c=surface_c)
+    spread_k = round(case.known["press.calibration"].spread_k(display_c), 6)
     return chosen._replace(display_c=display_c, surface_c=surface_c, spread_k=spread_k)
 
 
@@ -278,7 +281,7 @@ def alternatives(case: Case, first: Chosen, turning: Turning) -> Iterator[Chosen
         pairs += product((now, *_settings(case, warmer)), longer)
     for (display_c, surface_c), time_s in dict.fromkeys(pairs):
         if (display_c, time_s) != (first.display_c, first.time_s):
-            yield first._replace(display_c=display_c, surface_c=surface_c, time_s=time_s)
+            yield _set_to(case, first, display_c, surface_c)._replace(time_s=time_s)
 
 
 def _settings(case: Case, surfaces: Iterable[float]) -> tuple[tuple[float, float], ...]:
@@ -321,12 +324,15 @@ def hottest_and_longest(case: Case, first: Chosen) -> Iterator[Chosen]:
         return
     for surface_c in dict.fromkeys((case.known["window.room"][1], case.known["window.high_c"])):
         for display_c, reached_c in _settings(case, (surface_c,))[:1]:
-            yield chosen._replace(display_c=display_c, surface_c=reached_c)
+            yield _set_to(case, chosen, display_c, reached_c)
 
 
 def _surface_candidates(case: Case, spread_k: float) -> list[float]:
     low, high = case.known["window.low_c"], case.known["window.high_c"]
-    return [*case.known["window.room"], *_between(case, units.TEMPERATURE, low, high, spread_k)]
+    curve = case.known["press.calibration"]
+    # Where a probe reading is near no longer, a spot may lie further off than a step before.
+    ends = (end_c for display_c in curve.near_ends_c if low <= (end_c := curve.surface_c(display_c)) <= high)
+    return [*case.known["window.room"], *ends, *_between(case, units.TEMPERATURE, low, high, spread_k)]
 
 
 def _between(case: Case, dimension: units.Dimension, low: float, high: float, spread: float) -> list[float]:

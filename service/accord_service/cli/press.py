@@ -210,6 +210,8 @@ def _show_correction(output: Output, put: ServiceCall, press_id: str) -> None:
     output.say("What its readings come to:")
     rows = ((point["display"], point["surface"], f"± {point['spread']}") for point in of_press["curve"])
     say_table(output, ("display", "surface, mean", "spread"), rows)
+    if of_press["elsewhere"]:
+        output.say(of_press["elsewhere"], lead="  ")
     coldest = of_press["coldest"]
     output.say(
         f"Spot {coldest['spot']} is the coldest, {coldest['below_mean']} below the mean at {coldest['display']}.",

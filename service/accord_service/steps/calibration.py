@@ -46,6 +46,9 @@ class PressCalibration(Documented):
         listed(Object(CurvePoint)),
         "what the rules take the surface to be, from the lowest setting to the highest",
     )
+    elsewhere: str = required(
+        STRING, "what spread counts further from every reading than they tell of, in a sentence; empty if not known"
+    )
     coldest: ColdestSpot = required(Object(ColdestSpot), "where the platen is furthest below its mean")
     age_days: int | None = required(Nullable(INTEGER), "of the oldest reading; null if undated")
     stale: bool = required(Flag(), "older than readings are trusted")
@@ -61,6 +64,7 @@ def report(shop: Shop, book: Book, today: date) -> Iterator[PressCalibration]:
             yield PressCalibration(
                 press=press.id,
                 curve=_curve(press, shop, book),
+                elsewhere=_elsewhere(press, shop, book),
                 coldest=_coldest(press, shop),
                 age_days=age_days(press, today),
                 stale=days is not None and most is not None and days > most,
@@ -87,6 +91,17 @@ def _curve(press: Press, shop: Shop, book: Book) -> tuple[CurvePoint, ...]:
         for display_c, surface_c, spread_k in fitted(
             press.calibration, book.limit_values.get("press.probe_error", 0.0)
         ).points
+    )
+
+
+def _elsewhere(press: Press, shop: Shop, book: Book) -> str:
+    near_k, usual = book.limit_values.get("press.reading_near"), book.catalogue["press_types"].get(press.type)
+    if near_k is None or usual is None:
+        return ""
+    near, spread = (units.show(units.TEMPERATURE_DIFFERENCE, of, shop.units) for of in (near_k, usual.spread))
+    return (
+        f"Further than {near} on the display from every reading a spot counts as up to {spread} off the mean, as is"
+        " usual for its type, or as its readings have it where that is more."
     )
 
 

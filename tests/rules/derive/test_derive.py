@@ -61,7 +61,17 @@ def test_calibration_points_are_means_with_spread_sorted_by_display(book: Book) 
 
 @pytest.mark.parametrize(
     ("display", "surface", "spread"),
-    [(150, 148, 2), (200, 192, 4), (175, 170, 3), (160, 156.8, 2.4), (120, 118, 2), (220, 212, 4)],
+    [
+        (150, 148, 2),
+        (200, 192, 4),
+        (160, 156.8, 2.4),
+        (165, 161.2, 2.6),  # 15 K from a reading is still near
+        (215, 207, 4),
+        # Further off the type's 5 K count, which are the wider.
+        (175, 170, 5),
+        (120, 118, 5),
+        (220, 212, 5),
+    ],
 )
 def test_calibration_between_points_and_beyond_the_ends(
     display: float, surface: float, spread: float, book: Book
@@ -70,6 +80,38 @@ def test_calibration_between_points_and_beyond_the_ends(
     assert calibration.surface_c(display) == pytest.approx(surface)
     assert calibration.spread_k(display) == pytest.approx(spread)
     assert calibration.display_c(surface) == pytest.approx(display)
+
+
+def test_far_from_its_readings_a_press_is_off_as_far_as_readings_or_type_have_it_whichever_is_more(book: Book) -> None:
+    uneven = curve(book, {"type": "swing-away", "calibration": [reading(180, 170, 184, 180)]})
+    even = curve(book, {"type": "swing-away", "calibration": [reading(180, 177, 178, 176)]})
+    assert (book.catalogue["press_types"]["swing-away"].spread, book.limit_values["press.reading_near"]) == (5.0, 15.0)
+    assert [uneven.spread_k(display) for display in (150.0, 180.0, 210.0)] == [8.0, 8.0, 8.0]
+    assert [even.spread_k(display) for display in (164.9, 165.0, 195.0, 195.1)] == [5.0, 2.0, 2.0, 5.0]
+
+
+def test_a_press_says_whose_its_spread_is(book: Book) -> None:
+    """The numbers by hand: 230 °C is its highest setting, 50 K (90 °F) above the reading at 180 °C (356 °F)."""
+    for surface, system, said in (
+        (
+            (177, 178, 176),
+            "metric",
+            "as is usual for its type: its nearest probe reading was taken at a display of 180 °C, 50 K away",
+        ),
+        (
+            (177, 178, 176),
+            "us-customary",
+            "as is usual for its type: its nearest probe reading was taken at a display of 356 °F, 90 °F away",
+        ),
+        ((170, 184, 180), "metric", "as its nearest probe reading had it, taken at a display of 180 °C, 50 K away"),
+    ):
+        press = {"type": "swing-away", "display_most": "230 °C", "calibration": [reading(180, *surface)]}
+        case = pressing(book, shop_of(book, unit_system=system), press)
+        assert (case["press.top_probed"], case["press.spread_source"]) == (False, said)
+    near = pressing(book, press={"type": "swing-away", "display_most": "195 °C", "calibration": [reading(180, 177)]})
+    assert (near["press.top_probed"], near["press.spread_source"]) == (True, "as its own probe readings have it")
+    never = pressing(book, press={"type": "swing-away"})
+    assert (never["press.top_probed"], never["press.spread_source"]) == (False, "as is usual for its type")
 
 
 def test_without_readings_the_types_usual_loss_holds(book: Book) -> None:

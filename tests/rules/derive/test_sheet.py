@@ -47,7 +47,7 @@ def test_the_orders_beats_the_shops_beats_the_books(book: Book) -> None:
         "shop": decoration_case(book, stocked, decoration={"transfer": "film-cold-peel-gloss"}),
         "product": decoration_case(book, stocked, decoration={"transfer": "film-soft-matte"}),
         "book": decoration_case(book, decoration={"transfer": "film-hot-peel-fast"}),
-        "none": decoration_case(book),
+        "none": decoration_case(book, shop_of(book, stock={"products": []})),
     }
     assert [case["sheet.by"] for case in cases.values()] == ["order", "shop", "shop", "book", "none"]
     assert [case["transfer.needed"].time.aim for case in cases.values()] == [20.0, 30.0, 40.0, 8.0, 12.0]
@@ -68,7 +68,65 @@ def test_a_family_is_peeled_as_what_the_shop_has_of_it(book: Book, authority: Au
 
 def test_a_family_whose_products_differ_in_the_shop_is_peeled_as_is_usual_of_it(book: Book) -> None:
     shop = shop_of(book, stock={"products": ["powder-film-warm-peel", "powder-film-cold-peel"]})
-    assert decoration_case(book, shop, decoration={"transfer": "powder-film"})["transfer.stock_peel"] is None
+    assert decoration_case(book, shop, decoration={"transfer": "powder-film"})["transfer.of_stock"] is None
+
+
+FAST: Document = {"stock": {"products": ["film-hot-peel-fast"]}}
+
+
+def test_a_family_is_pressed_as_the_one_product_that_the_shop_has_of_it(book: Book) -> None:
+    """The fast film's sheet aims at 155 °C for 8 s, its family at 12 s (common practice, no source)."""
+    fast = book.catalogue["products"]["film-hot-peel-fast"].sheet
+    assert fast is not None
+    of_family, of_product = (
+        pressing(book, shop_of(book, **FAST), decoration={"transfer": transfer})
+        for transfer in ("cut-film", "film-hot-peel-fast")
+    )
+    needed = of_family["transfer.needed"]
+    assert (needed.temperature, needed.time, needed.peel) == (fast.temperature, fast.time, fast.peel)
+    settings = ("transfer.needed", "set.display_c", "set.time_s", "window.low_c", "window.high_c", "sheet.by")
+    assert [of_family[name] for name in settings] == [of_product[name] for name in settings]
+    assert pressing(book, shop_of(book, stock={"products": []}))["set.time_s"] == 12.0
+
+
+def test_the_answer_says_on_whose_numbers_it_rests(authority: Authority) -> None:
+    """165 °C at the surface is 329 °F; the sheet's 147 °C are 296.6 °F."""
+    settings = {"temperature": "180 °C", "time": "20 s", "peel": "cold"}
+    shop = shop_of(authority.book, unit_system="us-customary", **FAST)
+    verdict = judged(authority, shop, decoration={"transfer": "cut-film", "settings": settings})
+    outside = {"temperature-outside-sheet", "dwell-outside-sheet", "peel-outside-sheet"}
+    assert outside <= rules_of(verdict, "blocks")
+    of_stock = "the sheet of what you stock, cut film, fast hot peel: 297 °F to 329 °F at the surface, 5 s to 12 s, hot"
+    assert all(of_stock in finding.because for finding in verdict.findings if finding.rule in outside)
+    case = pressing(authority.book, shop, decoration={"transfer": "cut-film"})
+    assert case["window.low_by"] == f"297 °F is the least by {of_stock}"
+
+
+def test_what_products_in_stock_agree_on_is_taken_over_and_the_rest_stays_the_familys(book: Book) -> None:
+    two = shop_of(book, stock={"products": ["film-hot-peel-fast", "film-cold-peel-gloss"]})
+    family = book.catalogue["transfers"]["cut-film"]
+    needed = decoration_case(book, two)["transfer.needed"]
+    assert (needed.time, needed.temperature, needed.peel) == (family.time, family.temperature, family.peel)
+
+
+def test_a_product_that_is_not_made_for_the_piece_says_nothing_of_its_family(book: Book) -> None:
+    leather: Document = {"substrate": "leather", "fibres": ""}
+    assert "leather" not in book.catalogue["products"]["film-hot-peel-fast"].suits
+    assert decoration_case(book, shop_of(book, **FAST), item=leather)["transfer.of_stock"] is None
+
+
+def test_the_shops_sheet_for_its_one_product_counts_for_the_family_and_an_orders_own_before_it(book: Book) -> None:
+    shop = shop_of(book, stock={"products": ["film-hot-peel-fast"], "sheets": {"film-hot-peel-fast": ROLL}})
+    case = decoration_case(book, shop)
+    assert (case["sheet.by"], case["transfer.needed"].time.aim, case["transfer.needed"].peel) == (
+        "shop",
+        20.0,
+        ("hot",),
+    )
+    assert case["sheet.words"] == "the shop's sheet for what you stock, cut film, fast hot peel: 160 °C, 20 s, hot"
+    own = decoration_case(book, shop, decoration={"sheet": {"time": "9 s"}})
+    assert (own["sheet.by"], own["transfer.needed"].time.aim) == ("order", 9.0)
+    assert own["sheet.words"] == "your sheet: 9 s"
 
 
 def test_what_a_sheet_leaves_out_is_the_products_then_the_familys(book: Book) -> None:
