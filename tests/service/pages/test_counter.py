@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gzip
 import html
 import json
 import os
@@ -151,6 +152,27 @@ def test_the_part_for_the_script_says_what_the_page_says(day: Day) -> None:
     assert "<form id" not in part
     assert line_of(part) == line_of(page)
     assert line_of(part).startswith("✗ Must not be done like this: Dye does not take")
+
+
+def test_the_page_comes_in_one_flight_with_one_sheet_and_a_script_that_waits(day: Day) -> None:
+    """A new connection sends ten segments before it waits for a round trip (RFC 6928; 1,460 bytes each on Ethernet).
+    What stands in the way of the first picture is one style sheet; names to choose from come afterwards."""
+    client = day.clients["harbour-lane"]
+    answer = client.get("/counter", headers={"Accept-Encoding": "gzip"})
+    head = sum(len(f"{name}: {value}\r\n") for name, value in answer.headers)
+    assert len(answer.data) + head < 10 * 1460
+    page = gzip.decompress(answer.data).decode()
+    assert len(re.findall(r'<link rel="stylesheet"', page)) == 1
+    assert re.findall(r"<script[^>]*>", page) == re.findall(r'<script src="[^"]+" defer>', page)
+    assert re.findall(r'<datalist id="([^"]+)"', page) == ["list-pressures"]
+    assert set(re.findall(r' list="([^"]+)"', page)) == {"list-blanks", "list-transfers", "list-pressures"}
+
+
+def test_the_names_to_choose_from_are_the_shops_own_and_then_the_books(day: Day) -> None:
+    lists = day.clients["harbour-lane"].get("/counter/lists").text
+    assert re.findall(r'<datalist id="([^"]+)"', lists) == ["list-blanks", "list-transfers"]
+    own, stocked, other = (lists.index(f'value="{name}"') for name in ("roll 7", "film-soft-matte", "cut-film"))
+    assert own < stocked < other
 
 
 def test_nothing_is_asked_before_something_is_said(day: Day) -> None:

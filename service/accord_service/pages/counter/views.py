@@ -21,7 +21,7 @@ from accord_service.api.v1.post_recommend import post_recommend
 from accord_service.api.v1.post_records import post_records
 from accord_service.api.v1.post_validate import post_validate
 from accord_service.http.problems import FaultyDocument, NoShop, Problem
-from accord_service.pages.counter.fields import form_of
+from accord_service.pages.counter.fields import form_of, lists_of
 from accord_service.pages.counter.plans import plans_told
 from accord_service.pages.counter.query import Pairs, TypedOrder, read_order, without_print
 from accord_service.pages.counter.ranges import ranges_told
@@ -65,6 +65,13 @@ def counter_verdict(visit: Visit) -> str:
         return render_template(
             "counter/verdict.html", told=answer, hidden=canonical(order), may_record=visit.may(post_records)
         )
+
+
+@page("/counter/lists")
+def counter_lists(visit: Visit) -> str:
+    """The names that are offered while somebody types, for the script of the page: they are most of its bytes, and
+    nobody needs them to begin."""
+    return render_template("counter/lists.html", lists=lists_of(visit.snapshot.book, _shop(visit)))
 
 
 @page("/counter/ranges")
