@@ -147,7 +147,8 @@ class Visit:
 # Deferred scripts have run when the document's content is loaded; what is painted later is not yet usable.
 _TIMES = """
 const [page] = performance.getEntriesByType('navigation');
-const parts = performance.getEntriesByType('resource').filter(part => !part.name.endsWith('.svg'));
+const parts = performance.getEntriesByType('resource').filter(
+  part => !part.name.includes('icon.svg') && part.startTime < page.domContentLoadedEventStart);
 const [paint] = performance.getEntriesByName('first-contentful-paint');
 return paint && page.loadEventEnd && [paint.startTime, Math.max(paint.startTime, page.domContentLoadedEventEnd),
   1 + parts.length, [page, ...parts].reduce((sum, part) => sum + part.transferSize, 0)]
