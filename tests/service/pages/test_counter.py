@@ -287,7 +287,7 @@ def test_a_pressing_in_place_of_the_main_one_has_all_that_it_takes() -> None:
 @pytest.mark.parametrize(
     ("pairs", "field", "says", "offers"),
     [
-        ((("item.blank", "tee-heavy-wite"),), "item.blank", "there is no 'tee-heavy-wite'", "tee-heavy-white"),
+        ((("item.blank", "tee-heavy-wite"),), "item.blank", "there is no 'tee-heavy-wite'", "Heavy cotton tee, white"),
         (
             (("decorations.0.size.height", "8 in"), ("decorations.0.size.width", "8")),
             "decorations.0.size.width",
@@ -317,6 +317,34 @@ def test_what_cannot_be_read_is_told_beside_its_field(
     if offers is not None:
         address = next(address for address, words in links_of(page) if words == offers)
         assert word_of(day.clients["harbour-lane"].get(address).text) != "unread"
+
+
+def test_a_word_for_several_things_offers_each_by_its_title(day: Day) -> None:
+    pairs = pairs_of({"item": {"blank": "aluminium panel"}, "decorations": [{"transfer": "sublimation"}]})
+    page = day.page(pairs, "kiln-corner")
+    assert line_of(page) == "✎ Cannot be read yet: Piece: “aluminium panel” can mean several things: say which."
+    offered = links_of(page)
+    assert len(offered) == 7
+    assert "Coated aluminium panel, 200 x 300 mm, white gloss" in [words for _, words in offered]
+    for address, _ in offered:
+        assert word_of(day.clients["kiln-corner"].get(address).text) != "unread", address
+
+
+def test_presses_that_will_not_do_are_folded_away_where_another_will(day: Day) -> None:
+    size = {"width": "3.5 in", "height": "3.5 in"}
+    order = {"item": {"blank": "hardboard-coaster"}, "decorations": [{"transfer": "sublimation", "size": size}]}
+    verdict, page = day.verdict(order, "kiln-corner"), html.unescape(day.page(order, "kiln-corner"))
+    reasons = [press["because"] for press in verdict["presses"] if press["verdict"] == "rejected"]
+    assert len(reasons) == 3
+    folded = page[page.index("Not on these presses (3)") :]
+    assert [because for because in reasons if because not in folded] == []
+    assert [because for because in reasons if because in page.removesuffix(folded)] == []
+
+
+def test_what_is_assumed_is_said_once(day: Day) -> None:
+    page = html.unescape(re.sub("<[^>]+>", " ", day.page(WORKABLE)))
+    assert "none none unless said" not in " ".join(page.split())
+    assert "What it is for: none unless said" in page
 
 
 def test_a_link_with_a_field_that_no_order_has_is_not_judged(day: Day) -> None:

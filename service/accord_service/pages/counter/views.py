@@ -120,12 +120,12 @@ def _answered(visit: Visit, order: TypedOrder) -> tuple[Told, Sequence[Fault]]:
     if order.is_empty:
         return nothing_told(order), ()
     if order.faults:
-        return misread(order, order.faults), order.faults
+        return misread(order, order.faults, visit.snapshot.book), order.faults
     try:
         with timed("answer"):
             verdict = visit.ask(post_validate, document=order.document).document
     except FaultyDocument as problem:
-        return misread(order, problem.faults), problem.faults
+        return misread(order, problem.faults, visit.snapshot.book), problem.faults
     return told(verdict, order, visit.snapshot.book, _shop(visit)), ()
 
 
