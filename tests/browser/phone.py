@@ -90,12 +90,12 @@ async def _carry(reader: asyncio.StreamReader, writer: asyncio.StreamWriter, pip
             writer.write(content)
         writer.close()
 
-    delivering = asyncio.create_task(deliver())
-    with contextlib.suppress(ConnectionError):
-        async for content in _segments(reader, round_trip_s):
-            under_way.put_nowait((pipe.arrival(len(content)), content))
-    under_way.put_nowait((loop.time(), b""))
-    await delivering
+    async with asyncio.TaskGroup() as both_ends:
+        both_ends.create_task(deliver())
+        with contextlib.suppress(ConnectionError):
+            async for content in _segments(reader, round_trip_s):
+                under_way.put_nowait((pipe.arrival(len(content)), content))
+        under_way.put_nowait((loop.time(), b""))
 
 
 @contextmanager
@@ -107,14 +107,25 @@ def through(line: Line, url: str) -> Iterator[str]:
     async def relay() -> None:
         down, up = _Pipe(line.down, line.round_trip_s / 2), _Pipe(line.up, line.round_trip_s / 2)
 
+        connections: set[asyncio.Task[None]] = set()
+
         async def carry(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
-            await asyncio.sleep(line.round_trip_s)  # the handshake of TCP
-            far_reader, far_writer = await asyncio.open_connection(target.hostname, target.port)
-            with contextlib.suppress(asyncio.CancelledError):  # the visit is over
-                await asyncio.gather(
-                    _carry(reader, far_writer, up, line.round_trip_s),
-                    _carry(far_reader, writer, down, line.round_trip_s),
-                )
+            task = asyncio.current_task()
+            assert task is not None
+            connections.add(task)
+            far_writer: asyncio.StreamWriter | None = None
+            try:
+                await asyncio.sleep(line.round_trip_s)  # the handshake of TCP
+                far_reader, far_writer = await asyncio.open_connection(target.hostname, target.port)
+                async with asyncio.TaskGroup() as both_ways:
+                    both_ways.create_task(_carry(reader, far_writer, up, line.round_trip_s))
+                    both_ways.create_task(_carry(far_reader, writer, down, line.round_trip_s))
+            except asyncio.CancelledError:
+                pass  # the visit is over
+            finally:
+                for end in filter(None, (writer, far_writer)):
+                    end.close()
+                connections.discard(task)
 
         server = await asyncio.start_server(carry, "127.0.0.1", 0)
         over = asyncio.Event()
@@ -122,6 +133,11 @@ def through(line: Line, url: str) -> Iterator[str]:
         started.set()
         await over.wait()
         server.close()
+        for connection in tuple(connections):
+            connection.cancel()
+        while connections:
+            await asyncio.sleep(0.01)
+        await asyncio.sleep(0.01)  # until what was closed is gone
 
     thread = threading.Thread(target=lambda: asyncio.run(relay()))
     thread.start()
@@ -148,7 +164,7 @@ class Visit:
 _TIMES = """
 const [page] = performance.getEntriesByType('navigation');
 const parts = performance.getEntriesByType('resource').filter(
-  part => !part.name.includes('icon.svg') && part.startTime < page.domContentLoadedEventStart);
+  part => !part.name.includes('icon.svg') && part.initiatorType !== 'fetch');  // what the script fetches comes later
 const [paint] = performance.getEntriesByName('first-contentful-paint');
 return paint && page.loadEventEnd && [paint.startTime, Math.max(paint.startTime, page.domContentLoadedEventEnd),
   1 + parts.length, [page, ...parts].reduce((sum, part) => sum + part.transferSize, 0)]
