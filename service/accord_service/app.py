@@ -71,6 +71,7 @@ def _route(app: Flask) -> None:
     app.context_processor(pages.told_to_templates)
     for template_filter in pages.FILTERS:
         app.add_template_filter(template_filter)
+    app.view_functions["static"] = pages.with_joined(app.send_static_file)
     app.url_defaults(pages.name_static)
     app.after_request(pages.keep_static)
 

@@ -86,6 +86,32 @@ def test_what_cannot_be_read_is_marked_and_unmarked_as_one_types(opened: Browser
     assert opened.script(f"return {blank}.value") == "TS-100-W"
 
 
+def test_names_are_offered_once_the_page_stands(opened: Browser, served: Served) -> None:
+    opened.open(f"{served.url}/counter")
+    opened.wait_for("document.querySelector('#list-blanks option[value=\"TS-100-W\"]')")
+    assert opened.script(f'return document.querySelector("{field("item.blank")}").list.options.length') > 50
+    open_order(opened, served, WORKABLE)
+    opened.wait_for("document.querySelector('#list-transfers option')")
+    opened.script("document.querySelector('#verdict a.answer').click()")
+    opened.wait_for("document.activeElement.id === 'line'")
+    assert opened.script(f'return document.querySelector("{field("item.blank")}").list.options.length') > 50
+
+
+# Between the form and its script, which is deferred: HTML Living Standard, "the end" of parsing.
+TYPED_EARLY = """addEventListener('readystatechange', () => {
+  if (document.readyState === 'interactive') document.getElementById('f-quantity').value = '12';
+}, true)"""
+
+
+def test_what_was_typed_before_the_script_came_is_answered(opened: Browser, served: Served) -> None:
+    early = opened.cdp("Page.addScriptToEvaluateOnNewDocument", source=TYPED_EARLY)["identifier"]
+    try:
+        open_order(opened, served, WORKABLE)
+        opened.wait_for("location.search.includes('quantity=12')")
+    finally:
+        opened.cdp("Page.removeScriptToEvaluateOnNewDocument", identifier=early)
+
+
 PINNED = "document.querySelector('.pinned').textContent"
 RECORD = "document.querySelector('form[action=\"/counter/record\"] button')"
 # The page's own fetch, so that an answer is late or refused as the service refuses it (``refused.html``).
@@ -100,6 +126,11 @@ REFUSED = (
 )
 
 
+def go_offline(page: Browser, offline: bool) -> None:
+    page.cdp("Network.enable")
+    page.cdp("Network.emulateNetworkConditions", offline=offline, latency=0, downloadThroughput=-1, uploadThroughput=-1)
+
+
 def line(page: Browser) -> str:
     return str(page.script("return document.querySelector('#line').textContent"))
 
@@ -109,13 +140,13 @@ def test_where_there_is_no_answer_no_old_verdict_stands_at_the_new_text(opened: 
     opened.resize(*PHONES[0])
     open_order(opened, served, WORKABLE)
     opened.wait_for(f"{PINNED}.includes('Can be done')")
-    opened.cdp("Network.emulateNetworkConditions", offline=True, latency=0, downloadThroughput=-1, uploadThroughput=-1)
+    go_offline(opened, True)
     opened.type(field("quantity"), "3")
     for where in (PINNED, "document.querySelector('#line').textContent"):
         opened.wait_for(f"{where}.includes('No answer: the service cannot be reached')")
         assert not opened.script(f"return {where}.includes('Can be done')")
     assert opened.script(f"return {RECORD}.closest('[inert]') !== null")
-    opened.cdp("Network.emulateNetworkConditions", offline=False, latency=0, downloadThroughput=-1, uploadThroughput=-1)
+    go_offline(opened, False)
     opened.wait_for(f"{PINNED}.includes('Can be done')")
     assert opened.script(f"return {RECORD}.closest('[inert]') === null")
     assert "quantity=3" in opened.script("return location.search")

@@ -32,6 +32,9 @@ A4_MM = Size(210.0, 297.0)
 
 
 # -- what it shows ---------------------------------------------------------------------------------------------------
+# Areas of what holds a drink.
+_DRUNK_FROM = frozenset({"rim", "inside", "all-round"})
+_NO_RIM_MM = 1000.0
 
 
 @fact(
@@ -560,6 +563,11 @@ def rim_distance_mm(
     placement: str | None = source("/decorations/{i}/placement"),
     main: str | None = maybe("place.main_area"),
     said: float | None = source("/decorations/{i}/rim_distance"),
+    blank: Blank | None = maybe("blank.entry"),
+    goods: str | None = maybe("item.kind"),
 ) -> float | None:
-    """From the print to the drinking rim."""
-    return 0.0 if (placement or main) == "rim" else said
+    """From the print to the drinking rim; of a blank that nobody drinks from, as a coaster, farther than any is."""
+    if (placement or main) == "rim":
+        return 0.0
+    has_no_rim = blank is not None and goods != "drinkware" and _DRUNK_FROM.isdisjoint(blank.areas)
+    return _NO_RIM_MM if said is None and has_no_rim else said

@@ -16,7 +16,7 @@ _LARGE_BYTES, _LARGE_MOST = 500_000, 4
 _LEVEL = 5
 _MARK = "-gzip"
 _WRITERS = ("HTTP_IF_MATCH", "HTTP_IF_UNMODIFIED_SINCE")
-_TYPES = ("application/json", "application/problem+json", "text/html", "text/plain")
+_TYPES = ("application/json", "application/problem+json", "text/html", "text/plain", "text/css", "text/javascript")
 
 
 def finish(request: Request, response: Response) -> None:

@@ -14,11 +14,11 @@ from accord_service.pages.records import RECORD_PAGES
 from accord_service.pages.shop import PAGES as SHOP
 from accord_service.pages.sign_in import end_session, sessions, sign_in, sign_out
 from accord_service.pages.start import start
-from accord_service.pages.static_files import keep_static, name_static
+from accord_service.pages.static_files import keep_static, name_static, with_joined
 from accord_service.pages.ticket.views import TICKET_PAGES
 from accord_service.pages.visit import Page, day, moment, told_to_templates
 
-__all__ = ["FILTERS", "PAGES", "VIEWS", "keep_static", "name_static", "told_to_templates"]
+__all__ = ["FILTERS", "PAGES", "VIEWS", "keep_static", "name_static", "told_to_templates", "with_joined"]
 
 # What templates may write values with.
 FILTERS: tuple[Callable[..., str], ...] = (counted, day, moment)

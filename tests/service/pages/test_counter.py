@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gzip
 import html
 import json
 import os
@@ -153,6 +154,27 @@ def test_the_part_for_the_script_says_what_the_page_says(day: Day) -> None:
     assert line_of(part).startswith("✗ Must not be done like this: Dye does not take")
 
 
+def test_the_page_comes_in_one_flight_with_one_sheet_and_a_script_that_waits(day: Day) -> None:
+    """A new connection sends ten segments before it waits for a round trip (RFC 6928; 1,460 bytes each on Ethernet).
+    What stands in the way of the first picture is one style sheet; names to choose from come afterwards."""
+    client = day.clients["harbour-lane"]
+    answer = client.get("/counter", headers={"Accept-Encoding": "gzip"})
+    head = sum(len(f"{name}: {value}\r\n") for name, value in answer.headers)
+    assert len(answer.data) + head < 10 * 1460
+    page = gzip.decompress(answer.data).decode()
+    assert len(re.findall(r'<link rel="stylesheet"', page)) == 1
+    assert re.findall(r"<script[^>]*>", page) == re.findall(r'<script src="[^"]+" defer>', page)
+    assert re.findall(r'<datalist id="([^"]+)"', page) == ["list-pressures"]
+    assert set(re.findall(r' list="([^"]+)"', page)) == {"list-blanks", "list-transfers", "list-pressures"}
+
+
+def test_the_names_to_choose_from_are_the_shops_own_and_then_the_books(day: Day) -> None:
+    lists = day.clients["harbour-lane"].get("/counter/lists").text
+    assert re.findall(r'<datalist id="([^"]+)"', lists) == ["list-blanks", "list-transfers"]
+    own, stocked, other = (lists.index(f'value="{name}"') for name in ("roll 7", "film-soft-matte", "cut-film"))
+    assert own < stocked < other
+
+
 def test_nothing_is_asked_before_something_is_said(day: Day) -> None:
     assert word_of(day.page(())) == "empty"
     assert word_of(day.page((("quantity", "3"),))) == "empty"
@@ -265,7 +287,7 @@ def test_a_pressing_in_place_of_the_main_one_has_all_that_it_takes() -> None:
 @pytest.mark.parametrize(
     ("pairs", "field", "says", "offers"),
     [
-        ((("item.blank", "tee-heavy-wite"),), "item.blank", "there is no 'tee-heavy-wite'", "tee-heavy-white"),
+        ((("item.blank", "tee-heavy-wite"),), "item.blank", "there is no 'tee-heavy-wite'", "Heavy cotton tee, white"),
         (
             (("decorations.0.size.height", "8 in"), ("decorations.0.size.width", "8")),
             "decorations.0.size.width",
@@ -295,6 +317,34 @@ def test_what_cannot_be_read_is_told_beside_its_field(
     if offers is not None:
         address = next(address for address, words in links_of(page) if words == offers)
         assert word_of(day.clients["harbour-lane"].get(address).text) != "unread"
+
+
+def test_a_word_for_several_things_offers_each_by_its_title(day: Day) -> None:
+    pairs = pairs_of({"item": {"blank": "aluminium panel"}, "decorations": [{"transfer": "sublimation"}]})
+    page = day.page(pairs, "kiln-corner")
+    assert line_of(page) == "✎ Cannot be read yet: Piece: “aluminium panel” can mean several things: say which."
+    offered = links_of(page)
+    assert len(offered) == 7
+    assert "Coated aluminium panel, 200 x 300 mm, white gloss" in [words for _, words in offered]
+    for address, _ in offered:
+        assert word_of(day.clients["kiln-corner"].get(address).text) != "unread", address
+
+
+def test_presses_that_will_not_do_are_folded_away_where_another_will(day: Day) -> None:
+    size = {"width": "3.5 in", "height": "3.5 in"}
+    order = {"item": {"blank": "hardboard-coaster"}, "decorations": [{"transfer": "sublimation", "size": size}]}
+    verdict, page = day.verdict(order, "kiln-corner"), html.unescape(day.page(order, "kiln-corner"))
+    reasons = [press["because"] for press in verdict["presses"] if press["verdict"] == "rejected"]
+    assert len(reasons) == 3
+    folded = page[page.index("Not on these presses (3)") :]
+    assert [because for because in reasons if because not in folded] == []
+    assert [because for because in reasons if because in page.removesuffix(folded)] == []
+
+
+def test_what_is_assumed_is_said_once(day: Day) -> None:
+    page = html.unescape(re.sub("<[^>]+>", " ", day.page(WORKABLE)))
+    assert "none none unless said" not in " ".join(page.split())
+    assert "What it is for: none unless said" in page
 
 
 def test_a_link_with_a_field_that_no_order_has_is_not_judged(day: Day) -> None:

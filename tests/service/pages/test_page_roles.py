@@ -53,6 +53,7 @@ GET    /desk/outcomes                       -        +        +        +        
 GET    /desk/shops                          -        -        -        -        +        +
 GET    /counter                             -        +        +        +        +        +
 POST   /counter                             -        +        +        +        +        +
+GET    /counter/lists                       -        +        +        +        +        +
 GET    /counter/verdict                     -        +        +        +        +        +
 GET    /counter/ranges                      -        +        +        +        +        +
 GET    /counter/plans                       -        +        +        +        +        +

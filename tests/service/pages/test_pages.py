@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gzip
 import html
 import re
 
@@ -31,6 +32,26 @@ def test_a_static_file_is_kept_under_the_digest_that_pages_name(client: FlaskCli
     assert client.get(address, buffered=True).headers["Cache-Control"] == "public, max-age=31536000, immutable"
     for other in ("/static/pages.css", "/static/pages.css?v=another"):
         assert client.get(other, buffered=True).headers["Cache-Control"] == "no-cache"
+
+
+def test_a_page_with_a_sheet_of_its_own_loads_it_joined_to_that_of_all_pages(client: FlaskClient) -> None:
+    joined, both = (client.get(f"/static/{name}", buffered=True) for name in ("counter-page.css", "pages.css"))
+    own = client.get("/static/counter.css", buffered=True)
+    assert joined.text == both.text + own.text
+    assert joined.mimetype == "text/css"
+    again = client.get("/static/counter-page.css", headers={"If-None-Match": joined.headers["ETag"]})
+    assert again.status_code == 304
+
+
+@pytest.mark.parametrize("name", ["counter-page.css", "pages.css", "counter.js"])
+def test_texts_among_the_static_files_go_packed(name: str, client: FlaskClient) -> None:
+    plain = client.get(f"/static/{name}", buffered=True)
+    packed = client.get(f"/static/{name}", headers={"Accept-Encoding": "gzip"}, buffered=True)
+    assert packed.headers["Content-Encoding"] == "gzip"
+    assert gzip.decompress(packed.data) == plain.data
+    assert packed.headers["ETag"] != plain.headers["ETag"]
+    tag = {"Accept-Encoding": "gzip", "If-None-Match": packed.headers["ETag"]}
+    assert client.get(f"/static/{name}", headers=tag, buffered=True).status_code == 304
 
 
 def test_static_files_name_no_other_host(client: FlaskClient) -> None:

@@ -243,7 +243,6 @@ class Form:
     described_press: Group
     job_more: Group
     also: Group
-    lists: Mapping[str, tuple[Option, ...]]
 
 
 def form_of(order: TypedOrder, faults: Sequence[Fault], book: Book, shop: Shop) -> Form:
@@ -270,8 +269,23 @@ def form_of(order: TypedOrder, faults: Sequence[Fault], book: Book, shop: Shop) 
         described_press=maker.group(DESCRIBED_PRESS),
         job_more=maker.group(JOB_MORE),
         also=maker.also(),
-        lists={kinds.partition("|")[0]: maker.options_of(kinds) for kinds in _SEARCHED},
     )
+
+
+def lists_of(book: Book, shop: Shop) -> Mapping[str, tuple[Option, ...]]:
+    """What is offered while somebody types a name, by the kind that it is of."""
+    return {kinds.partition("|")[0]: _options_of(kinds, book, shop) for kinds in _SEARCHED}
+
+
+def _options_of(kinds: str, book: Book, shop: Shop) -> tuple[Option, ...]:
+    """The shop's own names, what it stocks, then the rest of the book."""
+    of_kinds = kinds.split("|")
+    own = getattr(shop.names, of_kinds[0], {})
+    titles = {name: str(entry.title) for kind in of_kinds for name, entry in book.catalogue[kind].items()}
+    stocked = {*shop.stock.products, *shop.stock.consumables}
+    names = sorted(titles, key=lambda name: name not in stocked)
+    listed = [Option(word, f"{titles.get(name, name)}: your own name") for word, name in own.items()]
+    return (*listed, *(Option(name, titles[name] + (", in stock" if name in stocked else "")) for name in names))
 
 
 def fields_named(names: Sequence[str], order: TypedOrder, book: Book, shop: Shop) -> tuple[Field, ...]:
@@ -337,19 +351,9 @@ class _Maker:
         return Group(tuple(self.field(name, name.replace(".", " › "), "") for name in left))
 
     def options_of(self, kinds: str) -> tuple[Option, ...]:
-        """The shop's own names, what it stocks, then the rest of the book."""
         if kinds not in self._lists:
-            self._lists[kinds] = self._read_options(kinds)
+            self._lists[kinds] = _options_of(kinds, self._book, self._shop)
         return self._lists[kinds]
-
-    def _read_options(self, kinds: str) -> tuple[Option, ...]:
-        of_kinds = kinds.split("|")
-        own = getattr(self._shop.names, of_kinds[0], {})
-        titles = {name: str(entry.title) for kind in of_kinds for name, entry in self._book.catalogue[kind].items()}
-        stocked = {*self._shop.stock.products, *self._shop.stock.consumables}
-        names = sorted(titles, key=lambda name: name not in stocked)
-        listed = [Option(word, f"{titles.get(name, name)}: your own name") for word, name in own.items()]
-        return (*listed, *(Option(name, titles[name] + (", in stock" if name in stocked else "")) for name in names))
 
     def field(self, name: str, label: str, hint: str) -> Field:
         self._shown.add(name)

@@ -10,7 +10,7 @@ from urllib.parse import urlencode
 
 from accord_rules.documents import typed
 from accord_rules.documents.counted import counted
-from accord_rules.documents.reading import Fault, Many
+from accord_rules.documents.reading import Fault, Many, Name
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
 from accord_rules.revision.catalogue import Limit
@@ -49,6 +49,8 @@ _SETTINGS: Mapping[str, str] = MappingProxyType(
     }
 )
 _IDLE = ("none", "0 s")
+# How messages begin that go on from the name of the field.
+_SAID_OF_IT = ("is ", "has ", "must ", "sums ")
 Document = Mapping[str, Any]
 
 
@@ -134,6 +136,11 @@ class Misread:
     text: str
     buttons: tuple[Button, ...]
 
+    @property
+    def between(self) -> str:
+        """What stands between the field's name and the text: nothing but a space where that goes on from it."""
+        return "" if not self.label else " " if self.text.startswith(_SAID_OF_IT) else ": "
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Told:
@@ -165,6 +172,15 @@ class Told:
     @property
     def is_workable(self) -> bool:
         return self.line.word in ("accepted", "conditional")
+
+    @property
+    def presses_that_do(self) -> tuple[OnPress, ...]:
+        """Those to look at first: where it can be done on one, those on which it must not be are another matter."""
+        return tuple(press for press in self.presses if press.verdict != "rejected" or not self.is_workable)
+
+    @property
+    def presses_that_do_not(self) -> tuple[OnPress, ...]:
+        return tuple(press for press in self.presses if press not in self.presses_that_do)
 
 
 def sign_of(verdict: str) -> str:
@@ -210,22 +226,26 @@ def nothing_told(order: TypedOrder) -> Told:
     return Told(line=Line("empty", "Nothing asked yet:", rest), href=address_of(canonical(order)))
 
 
-def misread(order: TypedOrder, faults: Sequence[Fault]) -> Told:
+def misread(order: TypedOrder, faults: Sequence[Fault], book: Book) -> Told:
     """Something can't be read, so nothing was judged."""
-    told = tuple(_misread(order, fault) for fault in faults)
-    first = " ".join(filter(None, (told[0].label, told[0].text)))
+    told = tuple(_misread(order, fault, book) for fault in faults)
+    first = "".join((told[0].label, told[0].between, told[0].text))
     more = f" (and {counted(len(told) - 1, 'field')} more)" if len(told) > 1 else ""
     return Told(line=Line("unread", "Cannot be read yet:", first + more), href=address_of(order.pairs), misread=told)
 
 
-def _misread(order: TypedOrder, fault: Fault) -> Misread:
+def _misread(order: TypedOrder, fault: Fault, book: Book) -> Misread:
     name = name_of(fault.pointer)
     is_share = name == "item.fibres" and fault.pointer != "/item/fibres"
     # A list is more than the one word of it that can't be read.
     is_one = bool(name) and not isinstance(place(name), Many) and not is_share
     words = tuple(_nearest_words(name, fault)) if is_one else ()
-    buttons = tuple(Button(word, address_of(with_text(order.pairs, name, word))) for word in words)
+    buttons = tuple(
+        Button(_title_of(word, name, book), address_of(with_text(order.pairs, name, word))) for word in words
+    )
     text = fault.message_with_hints if not buttons else fault.sentence
+    if fault.code == "ambiguous" and buttons:
+        text = f"“{dict(order.pairs)[name]}” can mean several things: say which."
     return Misread(name, label_of(fault.pointer, order.print_count) if fault.pointer else "", text, buttons)
 
 
@@ -233,9 +253,18 @@ def _nearest_words(name: str, fault: Fault) -> Iterator[str]:
     """The words that may stand there; of a number without its unit, the same with those beside the field."""
     dimension = typed.dimension_of(place(name))
     if dimension is None:
-        yield from fault.nearest[:_FAULT_WORDS_MOST]
+        # Of several meanings each has to be there.
+        yield from fault.allowed if fault.code == "ambiguous" else fault.nearest[:_FAULT_WORDS_MOST]
         return
     yield from (word for word in fault.allowed if word.rpartition(" ")[2] in UNITS_BESIDE[dimension.name])
+
+
+def _title_of(word: str, name: str, book: Book) -> str:
+    """What the book calls a name that may stand in a field; another word as it is."""
+    reader = place(name)
+    kinds = (reader.name_of or "").split("|") if isinstance(reader, Name) else []
+    entries = (book.catalogue[kind].get(word) for kind in kinds if kind in book.catalogue)
+    return next((str(entry.title) for entry in entries if entry is not None), word)
 
 
 def told(verdict: Document, order: TypedOrder, book: Book, shop: Shop) -> Told:
@@ -345,9 +374,11 @@ def _conditions(verdict: Document, prints: int, limits: Mapping[str, Limit]) -> 
 def _assumed(one: Document, order: TypedOrder) -> Said:
     pointer = one["pointer"]
     href = link_to(changed(order.document, pointer, one["value"]))
-    text = f"{label_of(pointer, order.print_count)}: {one['shown']}"
+    shown, why = str(one["shown"]), str(one["why"])
+    # "none unless said" says what is taken to hold by itself.
+    text = f"{label_of(pointer, order.print_count)}: {why if why.startswith(f'{shown} ') else shown}"
     button = None if href is None else Button("It is so", href)
-    return Said(text, one["why"], field=name_of(pointer), button=button)
+    return Said(text, "" if why.startswith(f"{shown} ") else why, field=name_of(pointer), button=button)
 
 
 def _question(need: Document, order: TypedOrder, book: Book, shop: Shop) -> Question:

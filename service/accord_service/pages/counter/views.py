@@ -21,7 +21,7 @@ from accord_service.api.v1.post_recommend import post_recommend
 from accord_service.api.v1.post_records import post_records
 from accord_service.api.v1.post_validate import post_validate
 from accord_service.http.problems import FaultyDocument, NoShop, Problem
-from accord_service.pages.counter.fields import form_of
+from accord_service.pages.counter.fields import form_of, lists_of
 from accord_service.pages.counter.plans import plans_told
 from accord_service.pages.counter.query import Pairs, TypedOrder, read_order, without_print
 from accord_service.pages.counter.ranges import ranges_told
@@ -65,6 +65,13 @@ def counter_verdict(visit: Visit) -> str:
         return render_template(
             "counter/verdict.html", told=answer, hidden=canonical(order), may_record=visit.may(post_records)
         )
+
+
+@page("/counter/lists")
+def counter_lists(visit: Visit) -> str:
+    """The names that are offered while somebody types, for the script of the page: they are most of its bytes, and
+    nobody needs them to begin."""
+    return render_template("counter/lists.html", lists=lists_of(visit.snapshot.book, _shop(visit)))
 
 
 @page("/counter/ranges")
@@ -113,12 +120,12 @@ def _answered(visit: Visit, order: TypedOrder) -> tuple[Told, Sequence[Fault]]:
     if order.is_empty:
         return nothing_told(order), ()
     if order.faults:
-        return misread(order, order.faults), order.faults
+        return misread(order, order.faults, visit.snapshot.book), order.faults
     try:
         with timed("answer"):
             verdict = visit.ask(post_validate, document=order.document).document
     except FaultyDocument as problem:
-        return misread(order, problem.faults), problem.faults
+        return misread(order, problem.faults, visit.snapshot.book), problem.faults
     return told(verdict, order, visit.snapshot.book, _shop(visit)), ()
 
 

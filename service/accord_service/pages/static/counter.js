@@ -98,7 +98,7 @@ function sayNoVerdict(word, sign, lead, rest) {
   strong.textContent = lead;
   text.append(strong, ` ${rest}`);
   line().className = `line ${word}`;
-  line().replaceChildren(mark, text);
+  line().replaceChildren(mark, " ", text);
   verdict.querySelector("#answer").dataset.word = word;
   pinned();
 }
@@ -304,8 +304,32 @@ verdict.addEventListener("submit", (event) => {
 });
 addEventListener("popstate", () => take(location.href, false));
 
+// Names to choose from, which nobody has to wait for; without them a name is typed whole.
+async function fetchLists(tries = 3) {
+  try {
+    const page = await part("/counter/lists");
+    document.querySelector("#lists").replaceChildren(...page.body.children);
+  } catch {
+    if (tries > 1) setTimeout(() => fetchLists(tries - 1), AGAIN_MS);
+  }
+}
+
+// On a slow line somebody may have typed before this script came: that was not answered yet.
+function isTouched(control) {
+  if (control.matches("select")) {
+    const said = [...control.options].find((option) => option.defaultSelected) ?? control.options[0];
+    return !said.selected;
+  }
+  return control.matches("input") && (control.value !== control.defaultValue || control.checked !== control.defaultChecked);
+}
+
 markAll();
 showRanges();
 pinned();
+fetchLists();
+if ([...form.elements].some(isTouched)) {
+  last = shown = null;
+  ask();
+}
 const ranges = verdict.querySelector("#answer").dataset.ranges;
 if (ranges && !verdict.querySelector(".ranges")) waiting = setTimeout(() => more("ranges", ranges), RANGES_MS);
