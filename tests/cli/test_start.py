@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 import click
+import click.testing
 import pytest
 
 from accord_service.cli.main import COMMANDS, GROUPS, main
@@ -52,10 +53,15 @@ def test_what_it_says_to_do_first_is_there(alone: Any, first: str) -> None:
     assert alone(*first.split(), "--help").exit_code == 0
 
 
+def not_broken(epilog: str | None) -> str:
+    """The end of a help page, without the mark by which click leaves its lines as they are."""
+    return (epilog or "").removeprefix("\b\n")
+
+
 def test_each_has_help_with_an_example() -> None:
     every = dict(commands())
     assert len(every) > len(COMMANDS)
-    assert [name for name, command in every.items() if not (command.epilog or "").startswith("Example: ")] == []
+    assert [name for name, command in every.items() if not not_broken(command.epilog).startswith("Example: ")] == []
     assert [name for name, command in every.items() if not command.help] == []
 
 
@@ -64,7 +70,8 @@ def test_each_example_is_a_command_with_options_that_there_are() -> None:
     shown = [
         part.strip().split()
         for command in every.values()
-        for part in (command.epilog or "").removeprefix("Example: ").replace(",", ";").split(";")
+        for line in not_broken(command.epilog).removeprefix("Example: ").splitlines()
+        for part in line.replace(",", ";").split(";")
         if part.strip().startswith("accord ")
     ]
     assert len(shown) > 20
@@ -73,6 +80,20 @@ def test_each_example_is_a_command_with_options_that_there_are() -> None:
         assert name is not None, words
         options = {option for parameter in every[name].params for option in parameter.opts}
         assert {word.strip('",') for word in words if word.startswith("--")} <= options, words
+
+
+def test_no_example_is_broken_and_no_command_cut_where_a_screen_is_narrow() -> None:
+    """80 columns, as terminals have had since the cards they stood in for; what is copied has to be whole."""
+    for words, command in commands():
+        page = click.testing.CliRunner().invoke(main, [*words.split(), "--help"], terminal_width=80).stdout
+        lines = [line.strip() for line in page.splitlines()]
+        wanted = not_broken(command.epilog).partition("\n\n")[0].splitlines()
+        assert [line for line in map(str.strip, wanted) if line not in lines] == [], words
+    groups = {" ".join(words.split()[:-1]) for words, _ in commands()} - {""}
+    assert len(groups) > 8
+    for words in groups:
+        page = click.testing.CliRunner().invoke(main, [*words.split(), "--help"]).stdout
+        assert [line for line in page.splitlines()[1:] if line.endswith("...")] == [], words
 
 
 HELP_OF_ALL = """

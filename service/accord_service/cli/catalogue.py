@@ -11,12 +11,13 @@ import click
 
 from accord_service.cli.answerers import answered, answerer
 from accord_service.cli.columns import say_table
+from accord_service.cli.helping import examples
 from accord_service.cli.output import Output
 from accord_service.cli.told import Answerer, Document, Unknown, no_such
 from accord_service.steps.readable import leaves
 
 
-@click.command(epilog="Example: accord catalogue blanks, then accord catalogue blanks tee-heavy-white")
+@click.command(epilog=examples("accord catalogue blanks", "accord catalogue blanks tee-heavy-white"))
 @click.argument("kind", metavar="[KIND", required=False)
 @click.argument("name", metavar="[NAME]]", required=False)
 @click.option("--json", "as_json", is_flag=True, help="Print the kinds or entries as a JSON list, one as an object.")
