@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import re
 import shutil
 import subprocess
 import sys
@@ -15,6 +16,8 @@ import click
 import click.testing
 import pytest
 
+from accord_rules.revision.book import Book
+from accord_rules.revision.facts import declared
 from accord_service.cli.main import COMMANDS, GROUPS, main
 
 CLI = Path(import_module("accord_service.cli").__path__[0])
@@ -82,6 +85,19 @@ def test_each_example_is_a_command_with_options_that_there_are() -> None:
         assert {word.strip('",') for word in words if word.startswith("--")} <= options, words
 
 
+def test_every_limit_that_help_names_is_in_the_book(book: Book) -> None:
+    named = set(re.findall(r"\b[a-z]+\.[a-z]+_[a-z_]+", " ".join(map(str, shown_of(commands())))))
+    assert len(named) > 3
+    assert named - set(book.limits) - set(declared()) == set()
+
+
+def shown_of(every: Iterator[tuple[str, click.Command]]) -> Iterator[str]:
+    """What help says of commands and their options."""
+    for _, command in every:
+        yield from (command.help or "", command.epilog or "")
+        yield from (str(getattr(option, "help", "")) for option in command.params)
+
+
 def test_no_example_is_broken_and_no_command_cut_where_a_screen_is_narrow() -> None:
     """80 columns, as terminals have had since the cards they stood in for; what is copied has to be whole."""
     for words, command in commands():
@@ -93,7 +109,8 @@ def test_no_example_is_broken_and_no_command_cut_where_a_screen_is_narrow() -> N
     assert len(groups) > 8
     for words in groups:
         page = click.testing.CliRunner().invoke(main, [*words.split(), "--help"]).stdout
-        assert [line for line in page.splitlines()[1:] if line.endswith("...")] == [], words
+        cut = [line for line in page.splitlines()[1:] if line.endswith("...") and not line.endswith(" ...")]
+        assert cut == [], words
 
 
 HELP_OF_ALL = """

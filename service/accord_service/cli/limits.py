@@ -22,9 +22,11 @@ from accord_service.steps.readable import amount
 _LABEL_COLUMN = 14
 
 
-@click.command(epilog=examples("accord limits polyester", "accord limits --room heat", "accord limit heat.scorch_from"))
+@click.command(
+    epilog=examples("accord limits polyester", "accord limits --room heat", "accord limit heat.nylon_sticks_from")
+)
 @click.argument("word", metavar="[WORD]", required=False)
-@click.option("--room", help="Those whose names begin so, such as heat for heat.scorch_from.")
+@click.option("--room", help="Those whose names begin so, such as heat for heat.nylon_sticks_from.")
 @click.option("--json", "as_json", is_flag=True, help="Print id and entry of each as a JSON list.")
 @answered
 def limits(word: str | None, room: str | None, as_json: bool, **who: Any) -> None:
