@@ -184,7 +184,7 @@ def test_the_worst_of_several_is_the_exit_code_and_none_is_left_out(accord: Any,
     missing = accord("validate", "--brief", "no-such-file.json", *files)
     assert missing.exit_code == 2
     assert len(missing.stdout.splitlines()) == 4
-    assert missing.stdout.startswith("refused      no-such-file.json: The file cannot be read: No such file")
+    assert missing.stdout.startswith("unread       no-such-file.json: The file cannot be read: No such file")
 
 
 def test_json_is_a_list_beside_the_files(accord: Any, order: Callable[..., str]) -> None:
