@@ -81,6 +81,9 @@ def test_the_catalogue_by_kind_entry_and_field(accord: Any, alone: Any, book: Bo
     assert words(f"limit {raw['limit']}") in page
     # A product says only where it differs from its family: it is shown whole.
     assert "principle" in ask("products", "film-soft-matte").stdout
+    led = words(ask("transfers", "HTV").stdout)
+    assert led.startswith("“HTV” is a word for cut-film. cut-film Cut film, polyurethane")
+    assert json.loads(ask("transfers", "htv", "--json").stdout)["id"] == "cut-film"
     for wrong, hint in ((("coating",), "coatings"), (("coatings", "polyuretane"), "polyurethane")):
         refused = ask(*wrong)
         assert refused.exit_code == 2

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import re
 import shutil
 import subprocess
 import sys
@@ -12,8 +13,11 @@ from pathlib import Path
 from typing import Any
 
 import click
+import click.testing
 import pytest
 
+from accord_rules.revision.book import Book
+from accord_rules.revision.facts import declared
 from accord_service.cli.main import COMMANDS, GROUPS, main
 
 CLI = Path(import_module("accord_service.cli").__path__[0])
@@ -52,10 +56,15 @@ def test_what_it_says_to_do_first_is_there(alone: Any, first: str) -> None:
     assert alone(*first.split(), "--help").exit_code == 0
 
 
+def not_broken(epilog: str | None) -> str:
+    """The end of a help page, without the mark by which click leaves its lines as they are."""
+    return (epilog or "").removeprefix("\b\n")
+
+
 def test_each_has_help_with_an_example() -> None:
     every = dict(commands())
     assert len(every) > len(COMMANDS)
-    assert [name for name, command in every.items() if not (command.epilog or "").startswith("Example: ")] == []
+    assert [name for name, command in every.items() if not not_broken(command.epilog).startswith("Example: ")] == []
     assert [name for name, command in every.items() if not command.help] == []
 
 
@@ -64,7 +73,8 @@ def test_each_example_is_a_command_with_options_that_there_are() -> None:
     shown = [
         part.strip().split()
         for command in every.values()
-        for part in (command.epilog or "").removeprefix("Example: ").replace(",", ";").split(";")
+        for line in not_broken(command.epilog).removeprefix("Example: ").splitlines()
+        for part in line.replace(",", ";").split(";")
         if part.strip().startswith("accord ")
     ]
     assert len(shown) > 20
@@ -73,6 +83,34 @@ def test_each_example_is_a_command_with_options_that_there_are() -> None:
         assert name is not None, words
         options = {option for parameter in every[name].params for option in parameter.opts}
         assert {word.strip('",') for word in words if word.startswith("--")} <= options, words
+
+
+def test_every_limit_that_help_names_is_in_the_book(book: Book) -> None:
+    named = set(re.findall(r"\b[a-z]+\.[a-z]+_[a-z_]+", " ".join(map(str, shown_of(commands())))))
+    assert len(named) > 3
+    assert named - set(book.limits) - set(declared()) == set()
+
+
+def shown_of(every: Iterator[tuple[str, click.Command]]) -> Iterator[str]:
+    """What help says of commands and their options."""
+    for _, command in every:
+        yield from (command.help or "", command.epilog or "")
+        yield from (str(getattr(option, "help", "")) for option in command.params)
+
+
+def test_no_example_is_broken_and_no_command_cut_where_a_screen_is_narrow() -> None:
+    """80 columns, as terminals have had since the cards they stood in for; what is copied has to be whole."""
+    for words, command in commands():
+        page = click.testing.CliRunner().invoke(main, [*words.split(), "--help"], terminal_width=80).stdout
+        lines = [line.strip() for line in page.splitlines()]
+        wanted = not_broken(command.epilog).partition("\n\n")[0].splitlines()
+        assert [line for line in map(str.strip, wanted) if line not in lines] == [], words
+    groups = {" ".join(words.split()[:-1]) for words, _ in commands()} - {""}
+    assert len(groups) > 8
+    for words in groups:
+        page = click.testing.CliRunner().invoke(main, [*words.split(), "--help"]).stdout
+        cut = [line for line in page.splitlines()[1:] if line.endswith("...") and not line.endswith(" ...")]
+        assert cut == [], words
 
 
 HELP_OF_ALL = """

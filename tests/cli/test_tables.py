@@ -118,7 +118,7 @@ def test_a_look_asks_nobody(alone: Any) -> None:
 
 def test_a_look_says_what_is_missing_and_what_cannot_be_read(alone: Any, tmp_path: Path) -> None:
     file = tmp_path / "orders.csv"
-    file.write_text("Order no,Width\nA,8\n", encoding="utf-8")
+    file.write_text("Order no,Width,Blnk\nA,8,tee\n", encoding="utf-8")
     done = alone("validate", "--columns-only", str(file))
     assert done.exit_code == 2
     page = " ".join(done.stdout.split())
@@ -127,7 +127,9 @@ def test_a_look_says_what_is_missing_and_what_cannot_be_read(alone: Any, tmp_pat
     assert "B “Width” is 8 without a unit" in page
     stopped = alone("validate", "--shipped", str(file))
     assert stopped.exit_code == 2
-    assert "No column says what the piece is" in " ".join(stopped.stderr.split())
+    told = " ".join(stopped.stderr.split())
+    assert "No column says what the piece is" in told
+    assert "Not read: C “Blnk”." in told, "the column that was meant, most likely"
 
 
 # -- formats ---------------------------------------------------------------------------------------------------------

@@ -147,7 +147,8 @@ def test_conditions_are_a_list_to_tick_and_said_once(accord: Any, order: Callabl
 def test_a_malformed_order_is_told_with_place_and_units(accord: Any, order: Callable[..., str]) -> None:
     done = accord("validate", order("bare", BARE))
     assert done.exit_code == 2
-    assert "REFUSED" in done.stdout
+    assert "UNREAD  " in done.stdout, "as a row of a table that can't be read"
+    assert accord("validate", "--brief", order("bare", BARE)).stdout.startswith("unread  ")
     assert "/decorations/0/settings/temperature" in done.stdout
     assert "(°C, °F, K)" in done.stdout
 
@@ -183,7 +184,7 @@ def test_the_worst_of_several_is_the_exit_code_and_none_is_left_out(accord: Any,
     missing = accord("validate", "--brief", "no-such-file.json", *files)
     assert missing.exit_code == 2
     assert len(missing.stdout.splitlines()) == 4
-    assert missing.stdout.startswith("refused      no-such-file.json: The file cannot be read: No such file")
+    assert missing.stdout.startswith("unread       no-such-file.json: The file cannot be read: No such file")
 
 
 def test_json_is_a_list_beside_the_files(accord: Any, order: Callable[..., str]) -> None:

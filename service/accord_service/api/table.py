@@ -123,7 +123,7 @@ class Rows:
             return None
         except csv.Error as error:
             if is_endless(error, self._text.lines):
-                return self._broken_off(number, wrong_quotes(error))
+                return self._broken_off(number, wrong_quotes(error, self._text.lines))
             return Row(number, (), wrong_quotes(error))
         except _NotText:
             if self._text.lines > 1:

@@ -9,6 +9,7 @@ import click
 
 from accord_service.cli.answerers import put_to, service_named
 from accord_service.cli.failure import Failure
+from accord_service.cli.helping import Grouped
 from accord_service.run.config import SEAL_KEY_FILE
 
 WHOLE, BROKEN = 0, 1
@@ -24,7 +25,7 @@ _seal_key = click.option(
 )
 
 
-@click.group()
+@click.group(cls=Grouped)
 def audit() -> None:
     """The audit: every write, each sealed to the one before, and the head of them with a key."""
 

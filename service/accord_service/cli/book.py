@@ -23,6 +23,7 @@ from accord_rules.documents.files import (
 )
 from accord_service.cli.answerers import ServiceCall, administered
 from accord_service.cli.failure import Failure
+from accord_service.cli.helping import Grouped, examples
 from accord_service.cli.output import Output
 from accord_service.cli.told import Document
 
@@ -40,12 +41,15 @@ class Base(NamedTuple):
     digest: str
 
 
-@click.group()
+@click.group(cls=Grouped)
 def book() -> None:
     """The book's files, for who wants to change them."""
 
 
-@book.command("copy", epilog="Example: accord book copy my-book, edit my-book/limits/..., accord propose my-book")
+@book.command(
+    "copy",
+    epilog=examples("accord book copy my-book", "edit my-book/limits/heat-ceilings.toml", "accord propose my-book"),
+)
 @click.argument("folder", type=click.Path(file_okay=False, path_type=Path))
 @click.option("--revision", type=click.IntRange(1), help="Which revision; the present one when left out.")
 @click.option("--json", "as_json", is_flag=True, help="Print revision, digest and folder as a JSON object.")

@@ -8,6 +8,7 @@ import click
 
 from accord_service.cli.answerers import ServiceCall, administered
 from accord_service.cli.failure import Failure
+from accord_service.cli.helping import Grouped
 from accord_service.cli.output import Output
 from accord_service.run.config import BUNDLE_FOLDER
 
@@ -20,7 +21,7 @@ _FOLDER = click.option(
 )
 
 
-@click.group()
+@click.group(cls=Grouped)
 def bundle() -> None:
     """Pull and show what your shop's orders are judged by while there is no line."""
 

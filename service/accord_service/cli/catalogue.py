@@ -9,14 +9,16 @@ from typing import Any
 
 import click
 
+from accord_rules.documents.spelling import as_word
 from accord_service.cli.answerers import answered, answerer
 from accord_service.cli.columns import say_table
+from accord_service.cli.helping import examples
 from accord_service.cli.output import Output
 from accord_service.cli.told import Answerer, Document, Unknown, no_such
 from accord_service.steps.readable import leaves
 
 
-@click.command(epilog="Example: accord catalogue blanks, then accord catalogue blanks tee-heavy-white")
+@click.command(epilog=examples("accord catalogue blanks", "accord catalogue blanks tee-heavy-white"))
 @click.argument("kind", metavar="[KIND", required=False)
 @click.argument("name", metavar="[NAME]]", required=False)
 @click.option("--json", "as_json", is_flag=True, help="Print the kinds or entries as a JSON list, one as an object.")
@@ -42,10 +44,13 @@ def catalogue(kind: str | None, name: str | None, as_json: bool, **who: Any) -> 
             else:
                 _list(output, kind, entries)
             return
-        entry = _entry(accord, kind, name)
+        said, (name, entry) = name, _entry(accord, kind, name)
     if as_json:
         _print(output, {"kind": kind, "id": name, "entry": entry})
     else:
+        if name != said:
+            output.say(f"“{said}” is a word for {name}.")
+            output.blank()
         output.say(_title(entry), lead=f"{name}  ", lead_style={"bold": True}, indent=4)
         output.blank()
         say_table(output, ("field", "value"), leaves(entry))
@@ -59,11 +64,17 @@ def _kind(accord: Answerer, kind: str) -> str:
     return spelt
 
 
-def _entry(accord: Answerer, kind: str, name: str) -> Document:
+def _entry(accord: Answerer, kind: str, name: str) -> tuple[str, Document]:
+    """The entry of a name, or the one that another word stands for, with its own name. Raises Failure."""
     try:
-        return accord.entry(kind, name)
+        return name, accord.entry(kind, name)
     except Unknown as error:
-        raise no_such(str(error), name, accord.entries(kind), f"accord catalogue {kind}") from None
+        entries = accord.entries(kind)
+        word = as_word(name)
+        named = [(id_, entry) for id_, entry in entries.items() if word in map(as_word, entry.get("aliases", ()))]
+        if len(named) == 1:
+            return named[0]
+        raise no_such(str(error), name, entries, f"accord catalogue {kind}") from None
 
 
 def _list(output: Output, kind: str, entries: Mapping[str, Document]) -> None:

@@ -51,7 +51,7 @@ _BOLD: Mapping[str, Any] = MappingProxyType({"bold": True})
 @click.option("--json", "as_json", is_flag=True, help="Print the fact as a JSON object, or the facts as a JSON list.")
 @answered
 def facts(name: str | None, as_json: bool, **who: Any) -> None:
-    """List the facts that rules may speak of, or tell one whole: what it is, whence it comes, who looks at it.
+    """List the facts that rules may speak of, or tell one whole: what it is, where it comes from, who looks at it.
 
     NAME is a fact, such as item.polyester_share, or a group of them, such as item.
     """

@@ -14,6 +14,7 @@ from accord_rules.governance.words import PREFIX
 from accord_service.cli.answerers import ServiceCall, administered
 from accord_service.cli.columns import say_table
 from accord_service.cli.failure import Failure
+from accord_service.cli.helping import Grouped, examples
 from accord_service.cli.output import Output
 from accord_service.cli.own import JSON, VALIDATE_ONLY, is_conflict, print_json
 from accord_service.cli.show import say_heading
@@ -28,7 +29,7 @@ _ID = click.option("--id", "id_", help=f"What the rule is called; {PREFIX} and t
 _FILE = click.argument("file", type=click.Path(exists=True, dir_okay=False, path_type=Path), metavar="RULE.toml")
 
 
-@click.group()
+@click.group(cls=Grouped)
 def house() -> None:
     """Rules and stricter limits of your own shop (owner). They hold for its orders alone."""
 
@@ -86,7 +87,7 @@ def test(put: ServiceCall, file: Path, id_: str | None, as_json: bool) -> None:
 @JSON
 @administered
 def tighten(put: ServiceCall, limit: str, value: str, validate_only: bool, as_json: bool) -> None:
-    """Make LIMIT stricter for the own shop: VALUE as `accord limit` shows it. Looser is refused, with a witness."""
+    """Make LIMIT stricter for your shop: VALUE as `accord limit` shows it. Looser is refused, with a witness."""
     output = Output.of_terminal()
     try:
         entry = put(lambda client: _limit_entry(client, limit))
@@ -108,7 +109,7 @@ def tighten(put: ServiceCall, limit: str, value: str, validate_only: bool, as_js
 
 
 @house.command(
-    "remove", epilog="Example: accord house remove house.look-twice, or accord house remove press.spread_most"
+    "remove", epilog=examples("accord house remove house.look-twice", "accord house remove press.spread_most")
 )
 @click.argument("name")
 @VALIDATE_ONLY

@@ -9,6 +9,7 @@ import click
 
 from accord_service.cli.answerers import ServiceCall, administered
 from accord_service.cli.failure import Failure
+from accord_service.cli.helping import Grouped
 from accord_service.http.roles import COLLECTIVE, ROLES
 
 _COLUMNS = (
@@ -24,9 +25,9 @@ _COLUMNS = (
 )
 
 
-@click.group()
+@click.group(cls=Grouped)
 def key() -> None:
-    """Keys. Needs an admin's key, or an owner's for those of the own shop."""
+    """Keys. Needs an admin's key, or an owner's for the keys of their shop."""
 
 
 @key.command(epilog="Example: accord key issue mill-steps counter --holder Ivo")

@@ -13,6 +13,7 @@ from accord_rules.documents import units
 from accord_rules.documents.spelling import as_word
 from accord_service.cli.answerers import answered, answerer
 from accord_service.cli.columns import say_table
+from accord_service.cli.helping import examples
 from accord_service.cli.output import Output
 from accord_service.cli.show import say_heading, say_list, say_sources
 from accord_service.cli.told import Document, LimitPage, Unknown, no_such
@@ -22,10 +23,10 @@ _LABEL_COLUMN = 14
 
 
 @click.command(
-    epilog="Example: accord limits polyester, or accord limits --room heat; accord limit NAME tells one whole."
+    epilog=examples("accord limits polyester", "accord limits --room heat", "accord limit heat.nylon_sticks_from")
 )
 @click.argument("word", metavar="[WORD]", required=False)
-@click.option("--room", help="Those whose names begin so, such as heat for heat.scorch_from.")
+@click.option("--room", help="Those whose names begin so, such as heat for heat.nylon_sticks_from.")
 @click.option("--json", "as_json", is_flag=True, help="Print id and entry of each as a JSON list.")
 @answered
 def limits(word: str | None, room: str | None, as_json: bool, **who: Any) -> None:

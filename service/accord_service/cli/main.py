@@ -57,7 +57,7 @@ GROUPS: Mapping[str, Mapping[str, Line]] = MappingProxyType(
             "revert": Line("revisions", "Draft a proposal that takes the book back to a revision."),
         },
         "Your shop": {
-            "shop": Line("shop", "Tell of one's own shop, edit it (owner); add and list shops (admin)."),
+            "shop": Line("shop", "Tell of your shop, edit it (owner); add and list shops (admin)."),
             "stock": Line("stock", "List, add and remove what your shop keeps (owner)."),
             "names": Line("names", "List, add and remove your shop's own names for things (owner)."),
             "press": Line("press", "Show a press, and enter what a probe reads on it."),
@@ -131,7 +131,7 @@ def main(context: click.Context) -> None:
     """Settings for heat presses: can this order be done, and how.
 
     The commands exit with 0 if it can, 1 if it cannot, 2 if the question could not be put (wrong use, an unreadable
-    file, a malformed order, no service), and 3 if that is not known until more is said.
+    file, an order that could not be read, no service), and 3 if that is not known until more is said.
     """
     context.color = colour_wanted()
     if context.invoked_subcommand is None:

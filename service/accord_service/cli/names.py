@@ -10,6 +10,7 @@ from accord_rules.documents.spelling import as_word
 from accord_service.cli.answerers import ServiceCall, administered
 from accord_service.cli.columns import say_table
 from accord_service.cli.failure import Failure
+from accord_service.cli.helping import Grouped, examples
 from accord_service.cli.output import Output
 from accord_service.cli.own import JSON, VALIDATE_ONLY, alter_shop, print_json, show_altered
 from accord_service.cli.told import Document, no_such
@@ -25,7 +26,7 @@ _KINDS: Mapping[str, tuple[str, ...]] = {
 _OF = click.option("--of", "of", type=click.Choice(tuple(_KINDS)), help="What is meant, where it could be several.")
 
 
-@click.group()
+@click.group(cls=Grouped)
 def names() -> None:
     """Your shop's own article numbers and words, which its orders may say (owner)."""
 
@@ -45,7 +46,7 @@ def list_(put: ServiceCall, as_json: bool) -> None:
 
 
 @names.command(
-    "add", epilog='Example: accord names add TS-100-W tee-heavy-white; accord names add "the little one" hand'
+    "add", epilog=examples("accord names add TS-100-W tee-heavy-white", 'accord names add "the little one" hand')
 )
 @click.argument("word")
 @click.argument("name")

@@ -9,9 +9,10 @@ import click
 
 from accord_rules.orders.shop import FAILURES
 from accord_service.cli.answerers import ServiceCall, administered
+from accord_service.cli.helping import Grouped
 
 
-@click.group()
+@click.group(cls=Grouped)
 def outcome() -> None:
     """How the pieces of a recorded order came out. Any key of the shop that recorded it will do."""
 

@@ -15,6 +15,7 @@ from accord_service.cli.answerers import ServiceCall, administered
 from accord_service.cli.codes import NOT_DONE
 from accord_service.cli.columns import say_table
 from accord_service.cli.failure import Failure
+from accord_service.cli.helping import Grouped
 from accord_service.cli.output import Output
 from accord_service.cli.own import JSON, print_json
 from accord_service.cli.told import Document, no_such
@@ -29,7 +30,7 @@ _PROBE_ERROR = "press.probe_error"
 _SPOTS_MOST = 25
 
 
-@click.group()
+@click.group(cls=Grouped)
 def press() -> None:
     """The presses of your shop; `accord shop show` lists them."""
 

@@ -17,6 +17,7 @@ from accord_service.cli.codes import NOT_DONE
 from accord_service.cli.columns import say_table
 from accord_service.cli.difference import say_changes
 from accord_service.cli.failure import Failure
+from accord_service.cli.helping import Grouped, examples
 from accord_service.cli.output import Output
 from accord_service.cli.show import say_heading, say_list
 from accord_service.cli.told import Document
@@ -39,7 +40,7 @@ _REASON = click.option("--reason", required=True, help="Why; everybody may read 
 _VALIDATE_ONLY = click.option("--validate-only", is_flag=True, help="Check everything, write nothing.")
 
 
-@click.group()
+@click.group(cls=Grouped)
 def proposal() -> None:
     """Changes of the book that are asked for: drafted, opened, approved or declined, published or withdrawn."""
 
@@ -151,7 +152,7 @@ def approve(
         output.say(f"accord proposal publish {id_}", lead="    ")
 
 
-@proposal.command("decline", epilog='Example: accord proposal decline p1 --reason "The reports are of another paper."')
+@proposal.command("decline", epilog=examples('accord proposal decline p1 --reason "The reports are of another paper."'))
 @_ID
 @_REASON
 @_VALIDATE_ONLY

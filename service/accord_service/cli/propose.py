@@ -15,6 +15,7 @@ from accord_service.cli.book import head_of, read_copy
 from accord_service.cli.codes import NOT_DONE
 from accord_service.cli.difference import say_changes
 from accord_service.cli.failure import Failure
+from accord_service.cli.helping import examples
 from accord_service.cli.output import Output
 from accord_service.cli.told import Document
 
@@ -23,7 +24,9 @@ _UNSAID = "Not said yet."
 
 
 @click.command(
-    epilog='Example: accord propose my-book --draft --reason "Pale prints" --evidence "Reports since spring"'
+    epilog=examples(
+        "accord propose my-book", 'accord propose my-book --draft --reason "Pale" --evidence "Reports since May"'
+    )
 )
 @click.argument("folder", type=click.Path(exists=True, file_okay=False, path_type=Path))
 @click.option("--draft", is_flag=True, help="Draft the proposal; else it is only shown and checked.")

@@ -16,6 +16,7 @@ from accord_rules.revision.readings import DOUBTS
 from accord_service.cli.answerers import ServiceCall, administered
 from accord_service.cli.columns import say_table
 from accord_service.cli.failure import Failure
+from accord_service.cli.helping import Grouped, examples
 from accord_service.cli.output import Output
 from accord_service.cli.own import JSON, VALIDATE_ONLY, print_json, show_altered
 from accord_service.cli.show import reading_line, reading_notes, show_shop
@@ -24,16 +25,16 @@ from accord_service.cli.told import Document
 _ETAG_LINE = "# The version that this was written from: "
 
 
-@click.group()
+@click.group(cls=Grouped)
 def shop() -> None:
-    """One's own shop, and the shops of the collective, which need an admin's key."""
+    """Your own shop, and the shops of the collective, which need an admin's key."""
 
 
 @shop.command("status", epilog="Example: accord shop status")
 @click.option("--json", "as_json", is_flag=True, help="Print the raw answer.")
 @administered
 def status(put: ServiceCall, as_json: bool) -> None:
-    """Tell what holds of the own shop's presses whatever is pressed on them, and what readings and samples come to."""
+    """Tell what holds of your shop's presses whatever is pressed on them, and what readings and samples come to."""
     output = Output.of_terminal()
     document = put(lambda client: client.shop_status()).document
     if as_json:
@@ -77,7 +78,10 @@ def show(put: ServiceCall, as_toml: bool, as_json: bool) -> None:
     )
 
 
-@shop.command("edit", epilog="Example: accord shop show --toml > my-shop.toml, edit it, accord shop edit my-shop.toml")
+@shop.command(
+    "edit",
+    epilog=examples("accord shop show --toml > my-shop.toml", "edit my-shop.toml", "accord shop edit my-shop.toml"),
+)
 @click.argument("file", type=click.Path(exists=True, dir_okay=False, path_type=Path), metavar="FILE.toml")
 @VALIDATE_ONLY
 @JSON
@@ -142,9 +146,9 @@ def list_(put: ServiceCall) -> None:
         click.echo(f"{line['id']}\t{line['name']}\t{line['version']}\t{line['changed_at']}")
 
 
-@shop.group("reading", short_help="Enter, list, confirm and take back probe readings of a press.")
+@shop.group("reading", cls=Grouped, short_help="Enter, list, confirm and take back probe readings of a press.")
 def reading() -> None:
-    """Probe readings of the own shop's presses. An operator's waits until the owner confirms it."""
+    """Probe readings of your shop's presses. An operator's waits until the owner confirms it."""
 
 
 _PRESS = click.argument("press_id", metavar="PRESS")
@@ -153,7 +157,7 @@ _VALIDATE_ONLY = click.option("--validate-only", is_flag=True, help="Check every
 
 
 @reading.command(
-    "add", epilog="Example: accord shop reading add bench '180 °C' '177 °C' '176 °C' --taken-on 2026-03-02"
+    "add", epilog=examples("accord shop reading add bench '180 °C' '177 °C' '176 °C' --taken-on 2026-03-02")
 )
 @_PRESS
 @click.argument("display", metavar="DISPLAY")
@@ -211,6 +215,6 @@ def confirm_reading(put: ServiceCall, press_id: str, reading_id: str, validate_o
 @_VALIDATE_ONLY
 @administered
 def withdraw_reading(put: ServiceCall, press_id: str, reading_id: str, validate_only: bool) -> None:
-    """Take READING of PRESS back: the owner any, an operator one's own that waits."""
+    """Take READING of PRESS back: the owner any, an operator their own that waits."""
     gone = put(lambda client: client.administration.withdraw_reading(press_id, reading_id, validate_only=validate_only))
     click.echo(f"{'Could be taken back' if validate_only else 'Taken back'}: {reading_line(gone)}.")

@@ -15,6 +15,7 @@ from accord_rules.documents.counted import counted
 from accord_rules.documents.reading import Fault
 from accord_rules.revision.rule import last_word
 from accord_rules.revision.step import ALWAYS, PRINT
+from accord_service.cli.codes import UNREAD
 from accord_service.cli.columns import say_table
 from accord_service.cli.orders import Refused
 from accord_service.cli.output import Output, few
@@ -28,7 +29,7 @@ _STYLES: Mapping[str, Mapping[str, Any]] = MappingProxyType(
     {
         "blocks": {"fg": "red", "bold": True},
         "rejected": {"fg": "red", "bold": True},
-        "refused": {"fg": "red", "bold": True},
+        UNREAD: {"fg": "red", "bold": True},
         "requires": {"fg": "yellow", "bold": True},
         "conditional": {"fg": "yellow", "bold": True},
         "undetermined": {"fg": "magenta", "bold": True},
@@ -97,7 +98,7 @@ def show_brief(output: Output, file: str, verdict: Document) -> None:
 def show_refusal(output: Output, file: str, refused: Refused) -> None:
     """Why an order could not be judged."""
     output.blank()
-    _headline(output, "refused", file, None)
+    _headline(output, UNREAD, file, None)
     output.say(f"{refused.title}{f': {refused.detail}' if refused.detail else ''}.", lead="  ")
     for fault in refused.faults:
         _fault(output, fault)
@@ -106,7 +107,7 @@ def show_refusal(output: Output, file: str, refused: Refused) -> None:
 def show_refusal_brief(output: Output, file: str, refused: Refused) -> None:
     first = f": {refused.faults[0].pointer or 'the document'} {refused.faults[0].sentence}" if refused.faults else ""
     detail = f": {refused.detail}" if refused.detail else ""
-    _one_line(output, "refused", f"{file}: {refused.title}{detail}{first}")
+    _one_line(output, UNREAD, f"{file}: {refused.title}{detail}{first}")
 
 
 def _headline(output: Output, word: str, file: str, reference: str | None) -> None:

@@ -9,6 +9,7 @@ import click
 from accord_service.cli.answerers import ServiceCall, administered
 from accord_service.cli.columns import say_table
 from accord_service.cli.failure import Failure
+from accord_service.cli.helping import Grouped
 from accord_service.cli.output import Output
 from accord_service.cli.own import JSON, VALIDATE_ONLY, alter_shop, print_json, show_altered
 from accord_service.cli.told import Document, no_such
@@ -17,7 +18,7 @@ _SHELVES = ("products", "consumables")
 _NAMES = click.argument("names", metavar="NAME...", nargs=-1, required=True)
 
 
-@click.group()
+@click.group(cls=Grouped)
 def stock() -> None:
     """The products, sheets, pads and tapes that your shop keeps (owner)."""
 

@@ -54,8 +54,8 @@ def is_endless(error: csv.Error, lines: int) -> bool:
     return lines > 1 or "field limit" in str(error) or "end of data" in str(error)
 
 
-def wrong_quotes(error: csv.Error) -> str:
-    """What is wrong with a row that the reader can't part."""
+def wrong_quotes(error: csv.Error, lines: int = 1) -> str:
+    """What is wrong with a row of so many ``lines`` that the reader can't part."""
     said = str(error)
     if "end of data" in said:
         return 'a cell begins with a quote that is never closed: the rows below it are in that cell; write " as ""'
@@ -63,4 +63,5 @@ def wrong_quotes(error: csv.Error) -> str:
         return f"a cell is longer than {csv.field_size_limit()} characters: a quote may never be closed"
     if "NUL" in said:
         return "it holds bytes that are no text"
-    return 'a quote stands inside a quoted cell: write " as ""'
+    over = " that goes on over several lines, or is never closed" if lines > 1 else ""
+    return f'a quote stands inside a quoted cell{over}: write " as ""'

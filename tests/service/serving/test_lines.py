@@ -153,6 +153,35 @@ def test_neither_body_nor_answer_is_held_whole(service: Running, keys: dict[str,
     lines.close()
 
 
+def test_a_line_of_ten_megabytes_is_its_own_problem_and_held_by_nobody(
+    service: Running, keys: dict[str, str], order: dict[str, Any]
+) -> None:
+    """413 is RFC 9110 section 15.5.14. Four times as long a line takes no more memory, so none of them is held."""
+    lines = Lines(service, keys["quay-side"])
+    lines.send(order)
+    assert lines.status() == 200
+    assert lines.line()["status"] == 200
+    (worker,) = {line["pid"] for line in service.lines() if line["message"] == "answered"}
+
+    def send_vast(pieces: int) -> int:
+        """The most that the worker held meanwhile, bytes."""
+        most = 0
+        for number in range(pieces):
+            lines.client.send(chunked(b"x" * 65536))
+            if number % 8 == 0:
+                most = max(most, resident_bytes(worker))
+        lines.client.send(chunked(b"\n"))
+        return most
+
+    ten = send_vast(160)
+    assert (lines.line()["status"], send_vast(640) < ten + 4 * HELD_MOST) == (413, True)
+    lines.send(order)
+    assert [(line["line"], line["status"]) for line in (lines.line(), lines.line())] == [(3, 413), (4, 200)]
+    lines.end()
+    assert lines.line()["complete"] is True
+    lines.close()
+
+
 def test_others_are_answered_beside_it(service: Running, keys: dict[str, str], order: dict[str, Any]) -> None:
     lines = Lines(service, keys["quay-side"])
     lines.send(order)

@@ -45,6 +45,8 @@ def post_validate_batch(call: Call) -> Answer:
     takes no more of the body while answers wait to be read.
 
     A table begins with a row of headers, in the words that an order's fields go by, with a unit where bare numbers
-    stand below ("width (in)"). Columns that no order has are left out, and the last line names them.
+    stand below ("width (in)"). Columns that no order has are left out, and the last line names them. Where a quoted
+    cell is never closed, rows behind it may lie in it: none of them is read, and the last line names the row
+    (broken_row).
     """
     return validated(call)

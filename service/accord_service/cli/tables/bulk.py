@@ -17,10 +17,10 @@ from accord_service.cli.codes import DONE, UNASKED, code_of, worst
 from accord_service.cli.failure import Failure
 from accord_service.cli.output import MOST_WIDTH, Output
 from accord_service.cli.tables.asking import Sum, results
-from accord_service.cli.tables.look import show_columns, unread_lines
+from accord_service.cli.tables.look import show_columns
 from accord_service.cli.tables.progress import Progress
 from accord_service.cli.tables.results import APPENDED, TABLE, Writer, sum_lines, writer_of
-from accord_service.cli.tables.sources import How, Source, Table, sheet_of, source_of
+from accord_service.cli.tables.sources import How, Source, Table, sheet_of, source_of, unread_lines
 from accord_service.cli.told import Answerer
 
 

@@ -6,14 +6,13 @@ import json
 
 from accord_rules.documents.counted import counted
 from accord_service.cli.output import Output
-from accord_service.cli.tables.sources import Table
+from accord_service.cli.tables.sources import Table, unread_lines
 from accord_service.tables.cells import text_of
-from accord_service.tables.columns import Columns, letter_of, missing
+from accord_service.tables.columns import Columns, missing
 from accord_service.tables.rows import Row, asked
 
 _HEADS = ("", "header", "field", "unit", "first value")
 _MOST = (3, 18, 29, 4)
-_UNREAD_TOLD = 20
 
 
 def show_columns(output: Output, table: Table) -> bool:
@@ -32,18 +31,6 @@ def show_columns(output: Output, table: Table) -> bool:
     output.blank()
     is_read = _first_order(output, table.columns, row)
     return is_read and not lacking
-
-
-def unread_lines(columns: Columns) -> list[str]:
-    """The columns that are not read, in a sentence; nothing where all are."""
-    if not columns.unread:
-        return []
-    named = [
-        f"{letter_of(index)} “{title}”" if title else f"{letter_of(index)} (no header)"
-        for index, title in columns.unread
-    ]
-    more = f" and {len(named) - _UNREAD_TOLD} more" if len(named) > _UNREAD_TOLD else ""
-    return [f"Not read: {', '.join(named[:_UNREAD_TOLD])}{more}."]
 
 
 def _draw(output: Output, columns: Columns, row: Row | None) -> None:

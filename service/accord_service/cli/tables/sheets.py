@@ -71,8 +71,9 @@ class Separated:
                 except StopIteration:
                     break
                 except csv.Error as error:
-                    fault = wrong_quotes(error)
-                    if is_endless(error, reader.line_num - before):
+                    lines = reader.line_num - before
+                    fault = wrong_quotes(error, lines)
+                    if is_endless(error, lines):
                         raise broken_off(self.file, number, fault) from None
                     yield Row(number, (), fault)
                 else:

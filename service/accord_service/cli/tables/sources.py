@@ -13,10 +13,11 @@ from accord_service.cli.tables.listed import Listed, is_list
 from accord_service.cli.tables.own_columns import columns_of
 from accord_service.cli.tables.refusals import problems_of
 from accord_service.cli.tables.sheets import Separated, Sheet, broken_off
-from accord_service.tables.columns import Columns, OwnWords, missing
+from accord_service.tables.columns import Columns, OwnWords, letter_of, missing
 from accord_service.tables.rows import Asked, Row, asked, titles_of
 from accord_service.tables.separated import fitting, swallows
 
+_UNREAD_TOLD = 20
 _TEXTS, _WORKBOOKS, _LINES = (".csv", ".tsv"), (".xlsx", ".xlsm"), (".ndjson", ".jsonl")
 _NOT_READ = (".xls", ".xlsb", ".ods", ".numbers", ".pdf")
 
@@ -112,7 +113,7 @@ class Table:
     def check(self) -> None:
         """Raises Failure where a column is missing that no order can do without."""
         if sentences := missing(self.columns):
-            raise Failure(f"{self.where}: " + " ".join(sentences))
+            raise Failure(f"{self.where}: " + " ".join([*sentences, *unread_lines(self.columns)]))
 
     def share_done(self) -> float | None:
         return self.of.share_done()
@@ -137,6 +138,18 @@ class Table:
 
     def asked(self, from_row: int) -> Iterator[Asked]:
         return (asked(row, self.columns) for row in self.filled() if row.number >= from_row)
+
+
+def unread_lines(columns: Columns) -> list[str]:
+    """The columns that are not read, in a sentence; nothing where all are."""
+    if not columns.unread:
+        return []
+    named = [
+        f"{letter_of(index)} “{title}”" if title else f"{letter_of(index)} (no header)"
+        for index, title in columns.unread
+    ]
+    more = f" and {len(named) - _UNREAD_TOLD} more" if len(named) > _UNREAD_TOLD else ""
+    return [f"Not read: {', '.join(named[:_UNREAD_TOLD])}{more}."]
 
 
 class Single:

@@ -210,8 +210,8 @@ def _check_size(path: Path) -> None:
             parts = archive.infolist()
     except zipfile.BadZipFile:
         raise Failure(
-            f"{path}: it is no .xlsx workbook (an older .xls, or one with a password?). Save it as .xlsx, or as"
-            " “CSV UTF-8”."
+            f"{path}: it is no .xlsx workbook (an older .xls, one with a password, or one that was cut on its way?)."
+            " Save it as .xlsx, or as “CSV UTF-8”."
         ) from None
     except OSError as error:
         raise Failure(f"{path}: {error.strerror or error}.") from None
