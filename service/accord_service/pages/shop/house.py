@@ -32,9 +32,9 @@ from accord_service.api.v1.put_house_limit import put_house_limit
 from accord_service.api.v1.put_house_rule import put_house_rule
 from accord_service.http.problems import ChangedMeanwhile, HouseRulesRefused, Problem
 from accord_service.pages.counter.told import sign_of
+from accord_service.pages.forms import ETAG, Form, Moved, moved_since, seen_in, seen_text, with_unit, without_unit
 from accord_service.pages.library.showing import limit_step
-from accord_service.pages.shop.asking import REFUSALS, entries
-from accord_service.pages.shop.forms import ETAG, Form, Moved, moved_since, seen_in, seen_text, with_unit, without_unit
+from accord_service.pages.shop.asking import REFUSALS
 from accord_service.pages.shop.rooms import answered, is_check, led_to, shown
 from accord_service.pages.shop.witness import refused_in_words
 from accord_service.pages.visit import Visit, page
@@ -92,7 +92,7 @@ def house_page(visit: Visit) -> Response:
     """Limits that the shop has stricter, its rules, what it does without, and every limit of the book."""
     house = visit.ask(get_house_rules).document
     system = _system(visit)
-    lines = [_line(limit["id"], limit["entry"], house["limits"], system) for limit in entries(visit, get_limits)]
+    lines = [_line(limit["id"], limit["entry"], house["limits"], system) for limit in visit.entries(get_limits)]
     known = {line.id for line in lines}
     return shown(
         "house",
@@ -451,7 +451,7 @@ _SHOWN_MOST = 40
 def facts_page(visit: Visit) -> Response:
     """Facts that conditions may speak of, found by words of their names and descriptions."""
     wanted = request.args.get("find", "").casefold().split()
-    every = entries(visit, get_facts) if wanted else []
+    every = visit.entries(get_facts) if wanted else []
     found = [fact for fact in every if all(w in f"{fact['id']} {fact['description']}".casefold() for w in wanted)]
     return shown("facts", find=request.args.get("find", ""), facts=found[:_SHOWN_MOST], count=len(found))
 
@@ -462,7 +462,7 @@ def facts_page(visit: Visit) -> Response:
 @page("/shop/house/versions", roles=_STAFF)
 def house_versions(visit: Visit) -> Response:
     """Every version that is kept, newest first, and who wrote it."""
-    return shown("versions", versions=entries(visit, get_house_versions))
+    return shown("versions", versions=visit.entries(get_house_versions))
 
 
 @page("/shop/house/versions/<version>", roles=_STAFF)

@@ -13,9 +13,7 @@ from accord_rules.orders.sheet import PEELS, PRESSURES, READ_AT
 from accord_service.api.v1.get_shop import get_shop
 from accord_service.api.v1.put_shop import put_shop
 from accord_service.http.problems import ChangedMeanwhile, NotFound, Problem
-from accord_service.pages.desk.changes import in_words
-from accord_service.pages.shop.asking import REFUSALS, replace_shop, status_of, titles
-from accord_service.pages.shop.forms import (
+from accord_service.pages.forms import (
     ETAG,
     Form,
     Moved,
@@ -26,9 +24,10 @@ from accord_service.pages.shop.forms import (
     with_unit,
     without_unit,
 )
+from accord_service.pages.shop.asking import REFUSALS, replace_shop, status_of, titles
 from accord_service.pages.shop.rooms import led_to, shown
 from accord_service.pages.visit import Visit, page
-from accord_service.steps.readable import leaves
+from accord_service.steps.readable import in_words, leaves
 
 Document = Mapping[str, Any]
 SHELVES = ("products", "consumables")
