@@ -144,7 +144,7 @@ def test_house_rules_that_no_longer_fit_come_first_of_all(
 ) -> None:
     shop = "quay-annex"
     house = behind.shops.house(shop)
-    broken = behind.shops.replace_house(shop, house.version, {"limits": {"people.gone": "1 s"}}, who="test")
+    behind.shops.replace_house(shop, house.version, {"limits": {"people.gone": "1 s"}}, who="test")
     try:
         client = desk.as_("owner", shop)
         wait_for(lambda: "people.gone" in client.get("/shop").text, seconds=5)
@@ -155,8 +155,19 @@ def test_house_rules_that_no_longer_fit_come_first_of_all(
         assert "people.gone" in first[1]
         assert 'href="/shop/house"' in first[1]
         assert "The book has no such limit any more" in text(client.get("/shop/house"))
+        gone = "/shop/house/limits/people.gone"
+        page = client.get(gone)
+        assert page.status_code == 200
+        assert "The book has no limit people.gone any more" in text(page)
+        assert "Your shop has it at 1 s" in text(page)
+        assert "An owner of the shop can give it back" in text(desk.as_("counter", shop).get(gone))
+        assert send(client, gone, do="back").status_code == 303
+        assert desk.house(shop)["limits"] == {}
+        assert client.get(gone).status_code == 404
     finally:
-        behind.shops.replace_house(shop, broken.version, house.document, who="test")
+        last = behind.shops.house(shop)
+        if last.document != house.document:
+            behind.shops.replace_house(shop, last.version, house.document, who="test")
 
 
 def test_whoever_belongs_to_no_shop_is_told_so(app: Flask, collective: Any) -> None:
@@ -526,7 +537,7 @@ def test_a_limit_is_tightened_and_given_back(desk: Desk, owner: FlaskClient) -> 
     assert "by The owner of quay-side" in text(versions)
     (newest, *_) = re.findall(r'href="(/shop/house/versions/[0-9]+)"', versions.text)
     page = text(owner.get(newest))
-    assert "limits dye.polyester_share_least before 60 then nothing" in page
+    assert "limits dye.polyester_share_least before 60 % then nothing" in page
 
 
 @pytest.mark.parametrize(
@@ -556,6 +567,41 @@ def test_a_limit_in_the_shops_own_unit(desk: Desk, owner: FlaskClient) -> None:
     assert "is looser than the book's 43 °C" in text(send(owner, address, value="110 °F", do="check"))
     assert "Smallest step that matters 2 °F" in text(page)
     assert "104 °F can be taken" in text(send(owner, address, value="104", do="check"))
+
+
+def test_a_difference_is_typed_and_shown_in_the_shops_unit_and_has_no_offset(
+    desk: Desk, owner: FlaskClient, behind: Store
+) -> None:
+    """8 K are 14.4 °F, shown as 14 °F; 9 °F are 5 K. A temperature of 9 °F would be -12.8 °C."""
+    address = "/shop/house/limits/press.spread_most"
+    page = text(owner.get(address))
+    assert "8 K (14 °F)" in page
+    assert "Your shop's own value (°F)" in page
+    assert "9 °F can be taken" in text(send(owner, address, value="9", do="check"))
+    for said in ("9", "9 °F", "9F", "5 K"):
+        assert send(owner, address, value=said, do="save").status_code == 303
+        assert desk.house()["limits"] == {"press.spread_most": "9 Δ°F"}, "said the same way again nothing is written"
+    assert typed(owner.get(address))["value"] == "9"
+    version = behind.shops.house("quay-side").version
+    assert "limits press.spread_most before nothing then 9 °F" in text(owner.get(f"/shop/house/versions/{version}"))
+    assert send(owner, address, do="back").status_code == 303
+    assert desk.house()["limits"] == {}
+
+
+def test_a_limit_that_was_written_in_another_unit_is_shown_in_the_shops(owner: FlaskClient, behind: Store) -> None:
+    """40 °C are 104 °F, and 4 mm are 4/25.4 in; both as somebody wrote them by the command."""
+    house = behind.shops.house("quay-side")
+    own = {"limits": {"press.hinged_thickness_most": "4 mm", "people.touch_hold_most": "40 °C"}}
+    behind.shops.replace_house("quay-side", house.version, own, who="test")
+    try:
+        assert typed(owner.get("/shop/house/limits/people.touch_hold_most"))["value"] == "104"
+        inches = typed(owner.get("/shop/house/limits/press.hinged_thickness_most"))["value"]
+        assert float(inches) == pytest.approx(4 / 25.4, rel=1e-5)
+        assert send(owner, "/shop/house/limits/press.hinged_thickness_most", value=inches, do="save").status_code == 303
+        assert behind.shops.house("quay-side").document["limits"] == own["limits"], "what was not changed stays"
+    finally:
+        last = behind.shops.house("quay-side")
+        behind.shops.replace_house("quay-side", last.version, house.document, who="test")
 
 
 RULE = {
