@@ -744,3 +744,127 @@ def test_a_form_that_is_sent_twice_finds_its_work_done(desk: Desk, owner: FlaskC
     (back,) = re.findall(r'href="(/shop/presses/bench-38/readings/[^"]+/back)"', owner.get(PRESS).text)
     again = hidden_fields(owner.get(back).text, back)
     assert [owner.post(back, data=again).status_code for _ in range(2)] == [303, 303]
+
+
+# -- strips, samples, further pressings --------------------------------------------------------------------------------
+
+STRIPS = f"{PRESS}/strips"
+
+
+def test_what_a_strip_read_is_added_and_taken_away(desk: Desk, owner: FlaskClient) -> None:
+    before = desk.shop()["presses"][0].get("strips", [])
+    typed_ = {"display": "350", "time": "15", "read": "280", "substrate": "woven", "cover": "ptfe-sheet"}
+    assert send(owner, STRIPS, **typed_).status_code == 303
+    strips = desk.shop()["presses"][0]["strips"]
+    added = {"display": "350 °F", "time": "15 s", "read": "280 °F", "substrate": "woven", "cover": "ptfe-sheet"}
+    assert strips == [*before, added]
+    assert "280 °F on " in text(owner.get(STRIPS))
+    assert ", 15 s after the press came down, at a display of 350 °F" in text(owner.get(STRIPS))
+    removed = send(owner, STRIPS, remove=str(len(before)))
+    assert removed.status_code == 303
+    assert desk.shop()["presses"][0].get("strips", []) == before
+
+
+def test_a_strip_that_cannot_be_is_told_beside_its_field(desk: Desk, owner: FlaskClient) -> None:
+    refused = send(owner, STRIPS, display="350", time="15", read="warm", substrate="woven")
+    assert refused.status_code == 422
+    assert fault(refused, "read")
+    assert typed(refused)["display"] == "350"
+    assert "strips" not in desk.shop()["presses"][0]
+
+
+def test_a_strips_form_that_is_sent_twice_adds_one(desk: Desk, owner: FlaskClient) -> None:
+    form = hidden_fields(owner.get(STRIPS).text, STRIPS) | {
+        "display": "340",
+        "time": "12",
+        "read": "270",
+        "substrate": "knit",
+    }
+    assert [owner.post(STRIPS, data=form).status_code for _ in range(2)] == [303, 303]
+    assert len(desk.shop()["presses"][0]["strips"]) == 1
+    assert send(owner, STRIPS, remove="0").status_code == 303
+
+
+SAMPLE = {
+    "id": "tee-white-paper",
+    "transfer": "sub-paper-fast-dry",
+    "press": "bench-38",
+    "piece__substrate": "knit",
+    "piece__fibres": "100 % PES",
+    "piece__colour": "white",
+    "piece__care__iron": "2",
+    "temperature": "390",
+    "time": "45",
+    "pressure": "medium",
+    "pressed_on": "2025-03-02",
+    "looked_at_after": "24",
+    "washes": "5",
+    "by": "Ana",
+    "palette": "navy, #C03020",
+}
+
+
+def test_a_sample_is_put_on_record_and_taken_off(desk: Desk, owner: FlaskClient) -> None:
+    added = send(owner, "/shop/samples/add", **SAMPLE)
+    assert added.status_code == 303, text(added)
+    assert desk.shop()["samples"] == [
+        {
+            "id": "tee-white-paper",
+            "piece": {"substrate": "knit", "fibres": {"PES": 100}, "colour": "white", "care": {"iron": 2}},
+            "transfer": "sub-paper-fast-dry",
+            "press": "bench-38",
+            "temperature": "390 °F",
+            "time": "45 s",
+            "pressure": "medium",
+            "pressed_on": "2025-03-02",
+            "looked_at_after": "24 h",
+            "failures": [],
+            "by": "Ana",
+            "washes": 5,
+            "palette": ["navy", "#C03020"],
+        }
+    ]
+    stock = text(owner.get("/shop/stock"))
+    assert "it came out well" in stock
+    assert "tee-white-paper" in stock
+    remove = "/shop/samples/tee-white-paper/remove"
+    assert "Take tee-white-paper off record?" in text(owner.get(remove))
+    assert send(owner, remove).status_code == 303
+    assert "samples" not in desk.shop()
+    assert owner.get(remove).status_code == 404
+
+
+def test_what_is_wrong_with_a_sample_is_told_beside_its_field(desk: Desk, owner: FlaskClient) -> None:
+    wrong = SAMPLE | {"temperature": "warm", "press": "", "piece__substrate": "", "washes": "often"}
+    refused = send(owner, "/shop/samples/add", **wrong)
+    assert refused.status_code == 422
+    assert fault(refused, "temperature")
+    assert fault(refused, "press")
+    assert fault(refused, "washes")
+    assert typed(refused)["piece/fibres"] == "100 % PES"
+    fibres = send(owner, "/shop/samples/add", **SAMPLE | {"piece__fibres": "some of this, some of that"})
+    assert "percent of each fibre" in fault(fibres, "piece/fibres")
+    assert "samples" not in desk.shop()
+
+
+def test_further_pressings_of_a_sheet_are_typed_and_kept(desk: Desk, owner: FlaskClient) -> None:
+    sheet = "/shop/stock/sheets/film-soft-matte"
+    typed_ = {
+        "temperature__least": "305",
+        "time__least": "12",
+        "pressings__again__time__least": "5",
+        "pressings__again__time__most": "8",
+        "pressings__again__pressure": "light",
+        "pressings__again__cover": "ptfe-sheet",
+    }
+    assert send(owner, sheet, **typed_).status_code == 303
+    again = {"time": {"least": "5 s", "most": "8 s"}, "pressure": "light", "cover": "ptfe-sheet"}
+    written = desk.shop()["stock"]["sheets"]["film-soft-matte"]
+    assert written == {"temperature": "305 °F", "time": "12 s", "pressings": {"again": again}}
+    shown = typed(owner.get(sheet))
+    assert (shown["pressings/again/time/least"], shown["pressings/again/time/most"]) == ("5", "8")
+    refused = send(owner, sheet, **typed_ | {"pressings__marry__time__least": "5"})
+    assert refused.status_code == 422
+    assert 'id="fault-pressings-marry' in refused.text
+    assert send(owner, sheet, do="remove").status_code == 303
+    assert "sheets" not in desk.shop()["stock"]
