@@ -109,7 +109,10 @@ def test_the_keyboard_alone_takes_a_change_to_the_book(opened: Browser, served: 
     assert opened.complaints() == []
 
 
-@pytest.mark.parametrize("path", ["proposals", "revisions", "outcomes", "shops", "audit", "draft"])
+_ROOMS = ("proposals", "revisions", "outcomes", "shops", "audit", "draft")
+
+
+@pytest.mark.parametrize("path", [*_ROOMS, "draft/products", "draft/products/film-hot-peel-fast", "draft/markets/us"])
 def test_each_page_is_fit_for_all(path: str, opened: Browser, served: Served) -> None:
     sign_in(opened, served, "quay-yard-steward", f"/desk/{path}")
     assert_fit_for_all(opened)

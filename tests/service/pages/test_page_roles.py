@@ -44,6 +44,9 @@ GET    /desk/proposals/{proposal_id}/status -        +        +        +        
 POST   /desk/proposals/{proposal_id}/{step} -        +        +        +        +        +
 GET    /desk/draft                          -        -        +        +        +        +
 POST   /desk/draft                          -        -        +        +        +        +
+GET    /desk/draft/{kind}                   -        -        +        +        +        +
+GET    /desk/draft/{kind}/{name}            -        -        +        +        +        +
+POST   /desk/draft/{kind}/{name}            -        -        +        +        +        +
 GET    /desk/revisions                      -        +        +        +        +        +
 GET    /desk/revisions/{revision}           -        +        +        +        +        +
 POST   /desk/revisions/{revision}/revert    -        +        +        +        +        +
