@@ -24,7 +24,7 @@ PAGES = (
     f"{BENCH}/edit",
     "/shop/add-press",
     f"{BENCH}/strips",
-    "/shop/samples/add",
+    "/shop/stock/samples/add",
     "/shop/stock",
     "/shop/stock/sheets/film-soft-matte",
     "/shop/names",

@@ -805,7 +805,7 @@ SAMPLE = {
 
 
 def test_a_sample_is_put_on_record_and_taken_off(desk: Desk, owner: FlaskClient) -> None:
-    added = send(owner, "/shop/samples/add", **SAMPLE)
+    added = send(owner, "/shop/stock/samples/add", **SAMPLE)
     assert added.status_code == 303, text(added)
     assert desk.shop()["samples"] == [
         {
@@ -827,7 +827,7 @@ def test_a_sample_is_put_on_record_and_taken_off(desk: Desk, owner: FlaskClient)
     stock = text(owner.get("/shop/stock"))
     assert "it came out well" in stock
     assert "tee-white-paper" in stock
-    remove = "/shop/samples/tee-white-paper/remove"
+    remove = "/shop/stock/samples/tee-white-paper/remove"
     assert "Take tee-white-paper off record?" in text(owner.get(remove))
     assert send(owner, remove).status_code == 303
     assert "samples" not in desk.shop()
@@ -836,13 +836,13 @@ def test_a_sample_is_put_on_record_and_taken_off(desk: Desk, owner: FlaskClient)
 
 def test_what_is_wrong_with_a_sample_is_told_beside_its_field(desk: Desk, owner: FlaskClient) -> None:
     wrong = SAMPLE | {"temperature": "warm", "press": "", "piece__substrate": "", "washes": "often"}
-    refused = send(owner, "/shop/samples/add", **wrong)
+    refused = send(owner, "/shop/stock/samples/add", **wrong)
     assert refused.status_code == 422
     assert fault(refused, "temperature")
     assert fault(refused, "press")
     assert fault(refused, "washes")
     assert typed(refused)["piece/fibres"] == "100 % PES"
-    fibres = send(owner, "/shop/samples/add", **SAMPLE | {"piece__fibres": "some of this, some of that"})
+    fibres = send(owner, "/shop/stock/samples/add", **SAMPLE | {"piece__fibres": "some of this, some of that"})
     assert "percent of each fibre" in fault(fibres, "piece/fibres")
     assert "samples" not in desk.shop()
 

@@ -34,6 +34,8 @@ LINE, LINES, CHOICE = "line", "lines", "choice"
 _YES_NO: Mapping[str, bool] = MappingProxyType({"yes": True, "no": False})
 # Longer texts get a field of several lines.
 _LINE_MOST, _WORD_MOST = 120, 80
+# Where a product says how it is pressed, and nowhere else.
+_SHEET = ("sheet", "sheet/temperature", "sheet/time", "sheet/pressure")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -58,7 +60,7 @@ class EntryField:
 class Group:
     """The fields of one object of an entry; of the entry itself under an empty name.
 
-    ``said``: whether any of them has a value.
+    ``said``: whether any of them has a value. ``leads``: whether it is what people look for first.
     """
 
     name: str
@@ -66,6 +68,7 @@ class Group:
     about: str
     fields: tuple[EntryField, ...]
     said: bool
+    leads: bool
 
 
 def groups_of(cls: type, entry: Document, whole: Document) -> tuple[Group, ...]:
@@ -95,7 +98,7 @@ def _groups(cls: type, entry: Document, whole: Document, place: str, about: str)
     if fields:
         said = any(at(entry, field.name) is not None for field in fields)
         label = in_words(place.replace("/", ".")).capitalize() if place else ""
-        yield Group(place, label, about, tuple(fields), said)
+        yield Group(place, label, about, tuple(fields), said, leads=said or ("family" in entry and place in _SHEET))
     for into, name, of_it in inner:
         yield from _groups(into, entry, whole, name, of_it)
 

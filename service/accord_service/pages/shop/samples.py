@@ -54,7 +54,7 @@ def _quantities(system: units.UnitPreferences) -> dict[str, str]:
     }
 
 
-@page("/shop/samples/add", roles=_OWNER)
+@page("/shop/stock/samples/add", roles=_OWNER)
 def sample_form(visit: Visit) -> Response:
     """An empty form for a sample that was pressed."""
     told = visit.ask(get_shop)
@@ -62,7 +62,7 @@ def sample_form(visit: Visit) -> Response:
     return _shown(visit, told.document, told.etag, Form.of(values))
 
 
-@page("/shop/samples/add", methods=("POST",), roles=_OWNER)
+@page("/shop/stock/samples/add", methods=("POST",), roles=_OWNER)
 def add_sample(visit: Visit) -> Response:
     """Put a sample on record."""
     form, there = Form.sent(), visit.ask(get_shop)
@@ -96,14 +96,14 @@ def add_sample(visit: Visit) -> Response:
     return led_to("/shop/stock?written=yes#samples")
 
 
-@page("/shop/samples/<sample_id>/remove", roles=_OWNER)
+@page("/shop/stock/samples/<sample_id>/remove", roles=_OWNER)
 def remove_sample_page(visit: Visit, sample_id: str) -> Response:
     """Ask once more before a sample is taken off the record."""
     told = visit.ask(get_shop)
     return _asked_once_more(told.document, told.etag, sample_id, Form())
 
 
-@page("/shop/samples/<sample_id>/remove", methods=("POST",), roles=_OWNER)
+@page("/shop/stock/samples/<sample_id>/remove", methods=("POST",), roles=_OWNER)
 def remove_sample(visit: Visit, sample_id: str) -> Response:
     """Take the sample off the record."""
     form, there = Form.sent(), visit.ask(get_shop)
