@@ -132,6 +132,7 @@ def test_a_decline_needs_no_javascript(served: Served, tmp_path: Path) -> None:
             page.click("main form button")
             page.type("#reason-decline", "That was the paper.")
             page.click("form[action$='/decline'] button")
+            page.wait_for("document.querySelector('main').innerText.includes('Ended because')")
             assert "That was the paper." in page.source()
             assert "What you can do" not in page.source()
         assert owner.governance.status(made["proposal_id"])["state"] == "declined"
