@@ -109,7 +109,10 @@ def test_the_keyboard_alone_takes_a_change_to_the_book(opened: Browser, served: 
     assert opened.complaints() == []
 
 
-@pytest.mark.parametrize("path", ["proposals", "revisions", "outcomes", "shops", "audit", "draft"])
+_ROOMS = ("proposals", "revisions", "outcomes", "shops", "audit", "draft")
+
+
+@pytest.mark.parametrize("path", [*_ROOMS, "draft/products", "draft/products/film-hot-peel-fast", "draft/markets/us"])
 def test_each_page_is_fit_for_all(path: str, opened: Browser, served: Served) -> None:
     sign_in(opened, served, "quay-yard-steward", f"/desk/{path}")
     assert_fit_for_all(opened)
@@ -129,6 +132,7 @@ def test_a_decline_needs_no_javascript(served: Served, tmp_path: Path) -> None:
             page.click("main form button")
             page.type("#reason-decline", "That was the paper.")
             page.click("form[action$='/decline'] button")
+            page.wait_for("document.querySelector('main').innerText.includes('Ended because')")
             assert "That was the paper." in page.source()
             assert "What you can do" not in page.source()
         assert owner.governance.status(made["proposal_id"])["state"] == "declined"

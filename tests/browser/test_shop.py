@@ -23,6 +23,8 @@ PAGES = (
     BENCH,
     f"{BENCH}/edit",
     "/shop/add-press",
+    f"{BENCH}/strips",
+    "/shop/stock/samples/add",
     "/shop/stock",
     "/shop/stock/sheets/film-soft-matte",
     "/shop/names",

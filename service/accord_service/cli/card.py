@@ -20,6 +20,7 @@ from accord_service.api.plan_words import (
 from accord_service.cli.output import Output, few
 from accord_service.cli.show import say_heading, say_list, say_questions, say_samples, say_unsaid, style_of
 from accord_service.cli.told import Document
+from accord_service.steps.readable import plain_number
 
 _LABEL_COLUMN = 14
 _BAR = 9
@@ -215,7 +216,7 @@ def _estimate(estimate: Document) -> str:
     if hours is not None:
         parts.append(f"{dwell_words(max(60, round(hours * 60) * 60))} in all")
     if estimate.get("kwh_total_at_most") is not None:
-        parts.append(f"at most {estimate['kwh_total_at_most']:g} kWh")
+        parts.append(f"at most {plain_number(estimate['kwh_total_at_most'])} kWh")
     return f"Takes {', '.join(parts)}."
 
 

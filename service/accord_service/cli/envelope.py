@@ -16,6 +16,7 @@ from accord_service.cli.orders import Refused, read_order
 from accord_service.cli.output import Output
 from accord_service.cli.show import say_heading, say_questions, show_refusal
 from accord_service.cli.told import Document
+from accord_service.steps.readable import plain_number
 
 # How people say the fields of settings that have words.
 _WORDS = ("pressure", "peel", "cover", "pad", "tape")
@@ -107,5 +108,8 @@ def _grounds(output: Output, grounds: Sequence[Document] | None) -> None:
     if grounds is None:
         return
     say_heading(output, "Grounds that will do, as greys")
-    rows = ((f"L* {g['least']:g} to {g['most']:g}", g["least_colour"], g["most_colour"]) for g in grounds)
+    rows = (
+        (f"L* {plain_number(g['least'])} to {plain_number(g['most'])}", g["least_colour"], g["most_colour"])
+        for g in grounds
+    )
     say_table(output, ("lightness", "darkest", "lightest"), rows, none="None will do.")

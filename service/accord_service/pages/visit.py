@@ -25,6 +25,7 @@ from datetime import UTC, datetime
 from threading import Lock
 from types import MappingProxyType
 from typing import Any
+from urllib.parse import parse_qsl, urlsplit
 
 from flask import Response, g, make_response, redirect, render_template, request, url_for
 from markupsafe import Markup
@@ -53,6 +54,7 @@ PLACES: tuple[tuple[str, str, tuple[str, ...]], ...] = (
 )
 _EMPTY: Mapping[str, Any] = MappingProxyType({})
 _KNOWN_MOST = 1000
+_PAGE_MOST = "200"
 # Of a form, as it is made here; none where only its word is sent, as by a page's script that has something tried.
 _NUMBER = re.compile(r"(?:[0-9a-f]{32})?")
 _WORD, _ONCE = FORM_FIELDS = ("form_word", "form_once")
@@ -95,6 +97,19 @@ class Visit:
             # A form may do several writes; each is done once.
             idempotency_key=f"{once}:{endpoint.operation_id}" if once else None,
         )
+
+    def entries(
+        self, endpoint: Endpoint, *, path: Mapping[str, str] = _EMPTY, query: Mapping[str, str] = _EMPTY
+    ) -> list[Mapping[str, Any]]:
+        """Every entry of a list, of all its pages, which are all of the first one's revision. Raises Problem."""
+        wanted = {"limit": _PAGE_MOST, **query}
+        entries: list[Mapping[str, Any]] = []
+        while True:
+            told = self.ask(endpoint, path=path, query=wanted).document
+            entries += told["entries"]
+            if told["next"] is None:
+                return entries
+            wanted = dict(parse_qsl(urlsplit(told["next"]).query))
 
     @property
     def form_word(self) -> str:

@@ -16,7 +16,12 @@ def amount(limit: Document, key: str = "value") -> str:
     value = limit[key]
     if isinstance(value, str):
         return value
-    return f"{value:g} {units.DIMENSIONS[limit['dimension']].symbol}".rstrip()
+    return f"{plain_number(value)} {units.DIMENSIONS[limit['dimension']].symbol}".rstrip()
+
+
+def plain_number(value: float) -> str:
+    """A number as people read it: all its figures, as many decimals as a document may have, and no idle zeros."""
+    return units.shortest(value)
 
 
 def with_units(kind: str, entry: Document) -> Document:
@@ -38,6 +43,11 @@ def leaves(value: Any, place: str = "") -> Iterator[tuple[str, str]]:
         yield place, written(value)
 
 
+def in_words(place: str) -> str:
+    """A place in an entry: ``fires 1.facts`` is "fires 1 › facts"."""
+    return place.replace("_", " ").replace(".", " › ") or "the entry"
+
+
 def written(value: Any) -> str:
     """A value of the book as people read it."""
     if isinstance(value, bool):
@@ -45,7 +55,7 @@ def written(value: Any) -> str:
     if isinstance(value, list):
         return ", ".join(map(written, value)) or "none"
     if isinstance(value, float):
-        return f"{value:g}"
+        return plain_number(value)
     return " ".join(str(value).replace("\\\n", " ").split())
 
 

@@ -19,6 +19,7 @@ from tests.service.effect_workers import FEW_EDGES, work_out
 from tests.service.pages.forms import hidden_fields
 from werkzeug.test import TestResponse
 
+from accord_rules.documents.counted import counted
 from accord_service.app import create_app
 from accord_service.pages.desk.changes import readable
 
@@ -93,7 +94,11 @@ def test_a_limit_is_changed_by_forms_alone(
 
     page = other.read(address)
     assert "The book becomes mixed" not in page
-    assert "Tried: 1 recorded order and" in page
+    of_shops = [
+        service.test_client().get("/v1/records", headers=town.headers(shop, "counter")).json for shop in ("one", "two")
+    ]
+    count = sum(len(told["entries"]) for told in of_shops)
+    assert f"Tried: {counted(count, 'recorded order')} and" in page
     assert re.search(rf"one</td>.*{RULE}.*stricter", page), "the flip of shop one's order"
     assert "polyester is below 90 %: the print comes out" in page, "the sentence with the changes"
     assert "The rule says nothing." in page, "and before"

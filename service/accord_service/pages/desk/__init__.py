@@ -1,6 +1,7 @@
 """The steward's desk: proposals and what they would do, revisions, the audit, outcomes and the shops' bundles."""
 
 from accord_service.pages.desk.audit import desk_audit
+from accord_service.pages.desk.book_draft import desk_draft_entry, desk_entries, desk_entry
 from accord_service.pages.desk.draft import desk_draft
 from accord_service.pages.desk.front import desk, desk_seen
 from accord_service.pages.desk.outcomes import desk_outcomes
@@ -23,6 +24,9 @@ DESK = (
     desk_proposal_status,
     desk_proposal_step,
     desk_draft,
+    desk_entries,
+    desk_entry,
+    desk_draft_entry,
     desk_revisions,
     desk_revision,
     desk_revision_revert,

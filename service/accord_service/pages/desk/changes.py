@@ -10,7 +10,7 @@ from types import MappingProxyType
 from typing import Any
 
 from accord_service.pages.desk.words import Document
-from accord_service.steps.readable import differences, leaves, with_units
+from accord_service.steps.readable import differences, in_words, leaves, with_units
 
 _KINDS: Mapping[str, str] = MappingProxyType(
     {
@@ -96,11 +96,6 @@ def library_address(kind: str, id_: str) -> str | None:
     if kind in ("limits", "rules", "steps", "sources"):
         return f"/library/{kind}/{id_}"
     return None if kind.startswith("ambiguous") else f"/library/catalogue/{kind}/{id_}"
-
-
-def in_words(place: str) -> str:
-    """A place in an entry: ``fires 1.facts`` is "fires 1 › facts"."""
-    return place.replace("_", " ").replace(".", " › ") or "the entry"
 
 
 def _place(place: str, before: str, after: str) -> Place:

@@ -13,7 +13,7 @@ from accord_service.api.v1.get_limits import get_limits
 from accord_service.api.v1.post_proposals import post_proposals
 from accord_service.http.problems import NotFound, Problem
 from accord_service.http.roles import MAY
-from accord_service.pages.desk.words import Document, next_cursor, page_of
+from accord_service.pages.desk.words import Document, page_of
 from accord_service.pages.numbers import whole
 from accord_service.pages.visit import Visit, page
 from accord_service.steps.readable import amount, with_units
@@ -71,15 +71,7 @@ def _in_book(entry: Document, text: str) -> Any:
 
 
 def _choosing(visit: Visit, name: str = "", problem: Problem | None = None) -> str:
-    query = {"limit": "200"}
-    limits: list[Document] = []
-    while True:
-        told = visit.ask(get_limits, query=query).document
-        limits += told["entries"]
-        if (cursor := next_cursor(told)) is None:
-            break
-        query = query | {"cursor": cursor}
-    return page_of("draft_choice.html", limits=limits, name=name, problem=problem, amount=amount)
+    return page_of("draft_choice.html", limits=visit.entries(get_limits), name=name, problem=problem, amount=amount)
 
 
 def _filling_in(told: Document, typed: Mapping[str, str], problem: Problem | None = None) -> str:

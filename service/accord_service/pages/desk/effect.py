@@ -6,9 +6,9 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from accord_rules.documents.counted import counted
-from accord_service.pages.desk.changes import in_words, library_address
+from accord_service.pages.desk.changes import library_address
 from accord_service.pages.desk.words import Document, decision, progress
-from accord_service.steps.readable import leaves
+from accord_service.steps.readable import in_words, leaves
 
 _BOOK = "(book)"
 ROWS_MOST = 60

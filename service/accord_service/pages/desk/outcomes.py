@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from accord_rules.documents.counted import counted
 from accord_service.api.v1.get_outcomes import get_outcomes
-from accord_service.pages.desk.words import Document, next_cursor, page_of, share
+from accord_service.pages.desk.words import Document, page_of, share
 from accord_service.pages.visit import Visit, page
 
 
@@ -28,14 +28,7 @@ class Outcome:
 
 def outcomes_of(visit: Visit, *, poor: bool = False) -> tuple[Outcome, ...]:
     """Every cell of which something was reported, the poor ones first; or these alone."""
-    query = {"limit": "200"} | ({"poor": "true"} if poor else {})
-    cells: list[Document] = []
-    while True:
-        told = visit.ask(get_outcomes, query=query).document
-        cells += told["entries"]
-        if (cursor := next_cursor(told)) is None:
-            break
-        query = query | {"cursor": cursor}
+    cells = visit.entries(get_outcomes, query={"poor": "true"} if poor else {})
     return tuple(map(_outcome, sorted(cells, key=lambda cell: (not cell["poor"], -cell["failed"]))))
 
 

@@ -120,13 +120,10 @@ def plain(sentence: str) -> str:
 
 def following(told: Document, address: str, kept: Mapping[str, str] | None = None) -> str | None:
     """The page that shows what the API's next page holds; None on the last."""
-    cursor = next_cursor(told)
-    return None if cursor is None else f"{address}?{urlencode({**(kept or {}), 'cursor': cursor})}"
-
-
-def next_cursor(told: Document) -> str | None:
-    """The cursor of the API's next page; None on the last."""
-    return None if told["next"] is None else parse_qs(urlsplit(told["next"]).query)["cursor"][0]
+    if told["next"] is None:
+        return None
+    (cursor,) = parse_qs(urlsplit(told["next"]).query)["cursor"]
+    return f"{address}?{urlencode({**(kept or {}), 'cursor': cursor})}"
 
 
 def _percent(of_one: float) -> str:

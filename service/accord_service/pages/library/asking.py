@@ -22,7 +22,6 @@ from accord_service.pages.library.words import address_of
 from accord_service.pages.visit import Visit
 
 HISTORY_SHOWN = "10"
-_PAGE = {"limit": "200"}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -42,14 +41,7 @@ class Number:
 
 def all_entries(visit: Visit, endpoint: Endpoint, **named: Any) -> list[Document]:
     """Every entry of a list, page by page, all of one revision."""
-    query = {**_PAGE, **as_of()}
-    entries: list[Document] = []
-    while True:
-        told = visit.ask(endpoint, query=query, **named).document
-        entries += told["entries"]
-        if told["next"] is None:
-            return entries
-        query = dict(parse_qsl(urlsplit(told["next"]).query))
+    return visit.entries(endpoint, query=as_of(), **named)
 
 
 def sources_of(visit: Visit, names: Sequence[str]) -> list[Document]:

@@ -15,6 +15,7 @@ from accord_rules.documents.units import METRIC, UnitError, UnitPreferences
 from accord_rules.verdict import LEVELS
 from accord_service.pages.library.words import LEVEL_WORDS, address_of, spoken
 from accord_service.pages.visit import Visit
+from accord_service.steps.readable import plain_number
 
 Document = Mapping[str, Any]
 # Told apart from the rest of an entry, or said by its heading.
@@ -52,7 +53,7 @@ def quantity(dimension: units.Dimension, written: Any, preferences: UnitPreferen
     try:
         if isinstance(written, str):
             return units.show(dimension, units.parse(dimension, written), preferences)
-        return f"{written:g} {dimension.symbol}".rstrip()
+        return f"{plain_number(written)} {dimension.symbol}".rstrip()
     except UnitError:
         return str(written)
 
@@ -155,7 +156,7 @@ def _several(told: Sequence[str]) -> str:
 
 def _text(value: Any) -> str:
     if isinstance(value, float | int) and not isinstance(value, bool):
-        return f"{value:g}"
+        return plain_number(value)
     return str(value) if " " in str(value) else spoken(str(value))
 
 
@@ -195,7 +196,7 @@ def _plain(value: Any) -> str:
     if isinstance(value, list):
         return ", ".join(map(_inner, value)) or "nothing"
     if isinstance(value, float | int):
-        return f"{value:g}"
+        return plain_number(value)
     return value or "left out"
 
 

@@ -25,7 +25,9 @@ from accord_service.pages.shop.presses import (
     take_back,
     take_back_page,
 )
+from accord_service.pages.shop.samples import add_sample, remove_sample, remove_sample_page, sample_form
 from accord_service.pages.shop.stock import change_stock, choose_sheet, sheet_page, stock_page, write_sheet
+from accord_service.pages.shop.strips import change_strips, strips_page
 from accord_service.pages.visit import Page
 
 PAGES: tuple[Page, ...] = (
@@ -39,11 +41,17 @@ PAGES: tuple[Page, ...] = (
     edit_press,
     new_press_form,
     add_press,
+    strips_page,
+    change_strips,
     stock_page,
     change_stock,
     choose_sheet,
     sheet_page,
     write_sheet,
+    sample_form,
+    add_sample,
+    remove_sample_page,
+    remove_sample,
     names_page,
     change_names,
     house_page,

@@ -4,9 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from typing import Any
-from urllib.parse import parse_qsl, urlsplit
 
-from accord_service.api.endpoint import Endpoint
 from accord_service.api.v1.get_catalogue_kind import get_catalogue_kind
 from accord_service.api.v1.get_shop import get_shop
 from accord_service.api.v1.get_shop_status import get_shop_status
@@ -26,11 +24,10 @@ from accord_service.http.problems import (
     StoreUnavailable,
     TooManyHeavy,
 )
-from accord_service.pages.shop.forms import ETAG, Form, seen_in
+from accord_service.pages.forms import ETAG, Form, seen_in
 from accord_service.pages.visit import Visit
 
 Document = Mapping[str, Any]
-_MOST = "200"
 # What a form is shown again for, with what was typed; any other problem is a page of its own.
 REFUSALS = (
     AlreadyThere,
@@ -47,21 +44,9 @@ REFUSALS = (
 )
 
 
-def entries(visit: Visit, endpoint: Endpoint, path: Mapping[str, str] | None = None) -> list[Document]:
-    """Every entry of a list, of all its pages."""
-    query: dict[str, str] = {"limit": _MOST}
-    found: list[Document] = []
-    while True:
-        page = visit.ask(endpoint, path=path or {}, query=query).document
-        found += page["entries"]
-        if page["next"] is None:
-            return found
-        query = dict(parse_qsl(urlsplit(page["next"]).query))
-
-
 def titles(visit: Visit, kind: str) -> dict[str, str]:
     """What each entry of a kind of the book is, by its name."""
-    lines = entries(visit, get_catalogue_kind, {"kind": kind})
+    lines = visit.entries(get_catalogue_kind, path={"kind": kind})
     # A fibre has a name.
     return {line["id"]: str(line["entry"].get("title") or line["entry"].get("name") or line["id"]) for line in lines}
 

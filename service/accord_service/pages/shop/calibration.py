@@ -9,6 +9,7 @@ from typing import Any
 from accord_rules.documents import units
 from accord_rules.documents.counted import counted
 from accord_service.pages.plot import Axis
+from accord_service.steps.readable import plain_number
 
 Document = Mapping[str, Any]
 
@@ -92,8 +93,8 @@ def calibration_plot(
     lower = [(_pixel(x, display), _pixel(y, surface - spread)) for display, surface, spread in curve]
     return Plot(
         unit=unit.symbol,
-        across=tuple(Tick(_pixel(x, value), f"{value:g}") for value in x.ticks),
-        up=tuple(Tick(_pixel(y, value), f"{value:g}") for value in y.ticks),
+        across=tuple(Tick(_pixel(x, value), plain_number(value)) for value in x.ticks),
+        up=tuple(Tick(_pixel(y, value), plain_number(value)) for value in y.ticks),
         points=tuple(
             Point(
                 round(x.at(display) + _BESIDE * (place - (len(reading["surface"]) + 1) / 2), 1),

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import json
 import tomllib
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from itertools import groupby
+from math import isclose
 from typing import Any
 
 import tomlkit
@@ -30,14 +31,25 @@ from accord_service.api.v1.get_shop import get_shop
 from accord_service.api.v1.post_house_rules import post_house_rules
 from accord_service.api.v1.put_house_limit import put_house_limit
 from accord_service.api.v1.put_house_rule import put_house_rule
-from accord_service.http.problems import ChangedMeanwhile, HouseRulesRefused, Problem
+from accord_service.http.problems import ChangedMeanwhile, HouseRulesRefused, NotFound, Problem
 from accord_service.pages.counter.told import sign_of
+from accord_service.pages.forms import (
+    ETAG,
+    Form,
+    Moved,
+    as_difference,
+    moved_since,
+    seen_in,
+    seen_text,
+    with_unit,
+    without_unit,
+)
 from accord_service.pages.library.showing import limit_step
-from accord_service.pages.shop.asking import REFUSALS, entries
-from accord_service.pages.shop.forms import ETAG, Form, Moved, moved_since, seen_in, seen_text, with_unit, without_unit
+from accord_service.pages.shop.asking import REFUSALS
 from accord_service.pages.shop.rooms import answered, is_check, led_to, shown
 from accord_service.pages.shop.witness import refused_in_words
 from accord_service.pages.visit import Visit, page
+from accord_service.steps.readable import plain_number, written
 
 Document = Mapping[str, Any]
 _STAFF = ("counter", "operator", "owner")
@@ -92,7 +104,7 @@ def house_page(visit: Visit) -> Response:
     """Limits that the shop has stricter, its rules, what it does without, and every limit of the book."""
     house = visit.ask(get_house_rules).document
     system = _system(visit)
-    lines = [_line(limit["id"], limit["entry"], house["limits"], system) for limit in entries(visit, get_limits)]
+    lines = [_line(limit["id"], limit["entry"], house["limits"], system) for limit in visit.entries(get_limits)]
     known = {line.id for line in lines}
     return shown(
         "house",
@@ -127,12 +139,13 @@ def amount(entry: Document, value: str | float, system: units.UnitPreferences) -
     """A limit's value as the book writes it, and behind it in the shop's own unit where that is another."""
     dimension = units.DIMENSIONS[entry["dimension"]]
     if not isinstance(value, str):
-        return f"{value:g} {dimension.symbol}".rstrip()
+        return f"{plain_number(value)} {dimension.symbol}".rstrip()
     try:
         own = units.show(dimension, units.parse(dimension, value), system)
     except units.UnitError:
         return value
-    return value if own.split()[-1] == value.split()[-1] or dimension is units.TIME else f"{value} ({own})"
+    said = value.replace("Δ°F", "°F")  # as people say a difference
+    return said if own.split()[-1] == said.split()[-1] or dimension is units.TIME else f"{said} ({own})"
 
 
 def _system(visit: Visit) -> units.UnitPreferences:
@@ -142,16 +155,18 @@ def _system(visit: Visit) -> units.UnitPreferences:
 # -- one limit ---------------------------------------------------------------------------------------------------------
 
 _VALUE = "value"
+# What a value that was written in another unit is off by in a field, which shows six decimals.
+_ROUNDED = 1e-5
 
 
 @page("/shop/house/limits/<limit_id>", roles=_STAFF)
 def limit_page(visit: Visit, limit_id: str) -> Response:
     """One limit: what it is, where the collective has it, where the shop, and a form to move it."""
     told = visit.ask(get_house_limit, path={"limit_id": limit_id})
-    entry = visit.ask(get_limit, path={"name": limit_id}).document
-    unit = _field_unit(entry["entry"], _system(visit))
-    own = told.document["value"]
-    value = "" if own is None else without_unit(own, unit) if isinstance(own, str) else f"{own:g}"
+    entry = _of_book(visit, limit_id)
+    if entry is None:
+        return _gone_shown(visit, told.document, told.etag)
+    value = _field_value(told.document["value"], entry["entry"], _system(visit))
     return _limit_shown(visit, entry, told.document, told.etag, Form.of({_VALUE: value}))
 
 
@@ -160,13 +175,15 @@ def move_limit(visit: Visit, limit_id: str) -> Response:
     """Make the limit stricter, give it back to the book, or only have it looked at (``do`` is ``check``)."""
     form = Form.sent()
     told = visit.ask(get_house_limit, path={"limit_id": limit_id})
-    entry = visit.ask(get_limit, path={"name": limit_id}).document
+    entry = _of_book(visit, limit_id)
+    if entry is None:
+        return _give_back(visit, told.document, form)
     back, checking = form.value("do") == "back", is_check(form)
     try:
         value = None if back else _typed(form.text(_VALUE), entry["entry"], _system(visit))
     except typed.TypedError as error:
         return _limit_shown(visit, entry, told.document, form.value(ETAG), form.wrong(_VALUE, f"It {error}."))
-    if value == told.document["value"] and not checking:
+    if _same(value, told.document["value"], entry["entry"]) and not checking:
         return led_to("/shop/house")  # sent twice, or nothing was changed
     try:
         visit.ask(
@@ -191,6 +208,37 @@ def move_limit(visit: Visit, limit_id: str) -> Response:
     return led_to(
         f"/shop/house?moved={limit_id}",
     )
+
+
+def _of_book(visit: Visit, limit_id: str) -> Document | None:
+    """The limit as the book has it; None where it has it no more, though the house rules still name it."""
+    try:
+        entry: Document = visit.ask(get_limit, path={"name": limit_id}).document
+    except NotFound:
+        return None
+    return entry
+
+
+def _give_back(visit: Visit, there: Document, form: Form) -> Response:
+    """Take a limit out of the house rules that the book has no more: nothing else can be done with it."""
+    try:
+        visit.ask(
+            put_house_limit,
+            path={"limit_id": there["id"]},
+            document={"id": there["id"], "value": None},
+            if_match=form.value(ETAG),
+        )
+    except REFUSALS as problem:
+        now = visit.ask(get_house_limit, path={"limit_id": there["id"]})
+        return _gone_shown(visit, now.document, now.etag, form.refused(problem, ()))
+    return led_to(f"/shop/house?removed={there['id']}")
+
+
+_UNTYPED = Form()
+
+
+def _gone_shown(visit: Visit, there: Document, etag: str, form: Form = _UNTYPED) -> Response:
+    return shown("gone_limit", form.status, limit=there, etag=etag, form=form, may=visit.may(put_house_limit))
 
 
 def _limit_shown(
@@ -224,11 +272,37 @@ def _limit_shown(
 
 
 def _field_unit(entry: Document, system: units.UnitPreferences) -> str:
-    """The unit beside the field, which a bare number is meant in: the shop's of a temperature, else the book's."""
-    value = entry["value"]
-    if entry["dimension"] == units.TEMPERATURE.name:
+    """The unit beside the field, which a bare number is meant in: the shop's; of what shops have no unit of their own
+    for, such as times, the book's. That of a difference is the temperatures', as people say it."""
+    dimension, value = units.DIMENSIONS[entry["dimension"]], entry["value"]
+    if not isinstance(value, str):
+        return str(dimension.symbol)
+    if dimension is units.TEMPERATURE_DIFFERENCE:
         return system.temperature
-    return value.split(" ", 1)[1] if isinstance(value, str) else str(units.DIMENSIONS[entry["dimension"]].symbol)
+    return system.unit(dimension).symbol if hasattr(system, dimension.name) else value.split(" ", 1)[1]
+
+
+def _field_value(own: str | float | None, entry: Document, system: units.UnitPreferences) -> str:
+    """The shop's value as its field shows it, in the shop's unit; empty where the book's holds."""
+    if own is None:
+        return ""
+    if not isinstance(own, str):
+        return plain_number(own)
+    dimension = units.DIMENSIONS[entry["dimension"]]
+    if dimension is units.TIME:
+        return without_unit(own, _field_unit(entry, system))
+    return units.shortest(system.unit(dimension).outside(units.parse(dimension, own)))
+
+
+def _same(value: str | float | None, there: str | float | None, entry: Document) -> bool:
+    """Whether both say the same, be it in other units; what is no quantity is the same as nothing."""
+    if not (isinstance(value, str) and isinstance(there, str)):
+        return value == there
+    dimension = units.DIMENSIONS[entry["dimension"]]
+    try:
+        return isclose(units.parse(dimension, value), units.parse(dimension, there), rel_tol=_ROUNDED)
+    except units.UnitError:
+        return False
 
 
 def _typed(text: str, entry: Document, system: units.UnitPreferences) -> str | float:
@@ -236,7 +310,9 @@ def _typed(text: str, entry: Document, system: units.UnitPreferences) -> str | f
     if isinstance(entry["value"], str):
         if not text:
             raise typed.TypedError("has to be a number")
-        return with_unit(text, _field_unit(entry, system))
+        whole = with_unit(text, _field_unit(entry, system))
+        is_difference = units.DIMENSIONS[entry["dimension"]] is units.TEMPERATURE_DIFFERENCE
+        return as_difference(whole) if is_difference else whole
     return typed.number(text.removesuffix("%").strip(), whole=False)
 
 
@@ -451,7 +527,7 @@ _SHOWN_MOST = 40
 def facts_page(visit: Visit) -> Response:
     """Facts that conditions may speak of, found by words of their names and descriptions."""
     wanted = request.args.get("find", "").casefold().split()
-    every = entries(visit, get_facts) if wanted else []
+    every = visit.entries(get_facts) if wanted else []
     found = [fact for fact in every if all(w in f"{fact['id']} {fact['description']}".casefold() for w in wanted)]
     return shown("facts", find=request.args.get("find", ""), facts=found[:_SHOWN_MOST], count=len(found))
 
@@ -462,29 +538,34 @@ def facts_page(visit: Visit) -> Response:
 @page("/shop/house/versions", roles=_STAFF)
 def house_versions(visit: Visit) -> Response:
     """Every version that is kept, newest first, and who wrote it."""
-    return shown("versions", versions=entries(visit, get_house_versions))
+    return shown("versions", versions=visit.entries(get_house_versions))
 
 
 @page("/shop/house/versions/<version>", roles=_STAFF)
 def house_version(visit: Visit, version: str) -> Response:
     """One version, and what it changed of the one before."""
     told = visit.ask(get_house_version, path={"version": version}).document
-    changes = [_change(change) for change in told["changes"] or ()]
-    limits = {name: _side(value) for name, value in told["house_rules"]["limits"].items()}
+    system, of_book = _system(visit), {limit["id"]: limit["entry"] for limit in visit.entries(get_limits)}
+
+    def in_unit(name: str, value: Any) -> str:
+        return _side(value) if value is None or name not in of_book else amount(of_book[name], value, system)
+
+    changes = [_change(change, in_unit) for change in told["changes"] or ()]
+    limits = {name: in_unit(name, value) for name, value in told["house_rules"]["limits"].items()}
     return shown("version", version=told, changes=changes, limits=limits)
 
 
-def _change(change: Document) -> tuple[str, str, str]:
-    place = " ".join(unescape(step) for step in change["pointer"].strip("/").split("/"))
-    before, after = (_side(change[side]) for side in ("before", "after"))
-    return place, before, after
+def _change(change: Document, in_unit: Callable[[str, Any], str]) -> tuple[str, str, str]:
+    steps = [unescape(step) for step in change["pointer"].strip("/").split("/")]
+    sides = (change[side] for side in ("before", "after"))
+    if len(steps) == 2 and steps[0] == "limits":
+        before, after = (in_unit(steps[1], value) for value in sides)
+    else:
+        before, after = map(_side, sides)
+    return " ".join(steps), before, after
 
 
 def _side(value: Any) -> str:
     if value is None:
         return ""
-    if isinstance(value, Mapping):
-        return tomlkit.dumps(value).strip()
-    if isinstance(value, float):
-        return f"{value:g}"
-    return ", ".join(map(str, value)) if isinstance(value, list) else str(value)
+    return tomlkit.dumps(value).strip() if isinstance(value, Mapping) else written(value)

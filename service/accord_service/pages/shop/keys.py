@@ -13,8 +13,8 @@ from accord_service.api.v1.get_keys import get_keys
 from accord_service.api.v1.post_keys import post_keys
 from accord_service.http.problems import Problem
 from accord_service.http.roles import SHOP_ROLES, STOREFRONT
-from accord_service.pages.shop.asking import REFUSALS, entries
-from accord_service.pages.shop.forms import Form
+from accord_service.pages.forms import Form
+from accord_service.pages.shop.asking import REFUSALS
 from accord_service.pages.shop.rooms import led_to, shown
 from accord_service.pages.visit import Visit, page
 
@@ -71,7 +71,7 @@ def _asked_once_more(visit: Visit, key_id: str, refused: Problem | None) -> Resp
 
 
 def _shown(visit: Visit, form: Form, issued: Document | None = None) -> Response:
-    keys = sorted(entries(visit, get_keys), key=lambda key: (key["revoked_at"] is not None, key["role"], key["key_id"]))
+    keys = sorted(visit.entries(get_keys), key=lambda key: (key["revoked_at"] is not None, key["role"], key["key_id"]))
     return shown(
         "keys",
         form.status,

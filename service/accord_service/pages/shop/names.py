@@ -11,8 +11,8 @@ from accord_rules.documents.reading import escape
 from accord_service.api.v1.get_shop import get_shop
 from accord_service.api.v1.put_shop import put_shop
 from accord_service.http.problems import ChangedMeanwhile
+from accord_service.pages.forms import ETAG, Form, Moved, moved_since, seen_in, seen_text
 from accord_service.pages.shop.asking import REFUSALS, replace_shop, titles
-from accord_service.pages.shop.forms import ETAG, Form, Moved, moved_since, seen_in, seen_text
 from accord_service.pages.shop.rooms import led_to, shown
 from accord_service.pages.visit import Visit, page
 

@@ -13,9 +13,7 @@ from accord_service.api.v1.get_shop import get_shop
 from accord_service.api.v1.get_shop_press import get_shop_press
 from accord_service.api.v1.put_shop_press import put_shop_press
 from accord_service.http.problems import ChangedMeanwhile, NotFound
-from accord_service.pages.numbers import whole
-from accord_service.pages.shop.asking import REFUSALS, replace_shop, titles
-from accord_service.pages.shop.forms import (
+from accord_service.pages.forms import (
     ETAG,
     Form,
     Moved,
@@ -27,6 +25,8 @@ from accord_service.pages.shop.forms import (
     with_unit,
     without_unit,
 )
+from accord_service.pages.numbers import whole
+from accord_service.pages.shop.asking import REFUSALS, replace_shop, titles
 from accord_service.pages.shop.rooms import led_to, shown
 from accord_service.pages.visit import Visit, page
 

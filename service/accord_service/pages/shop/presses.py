@@ -19,18 +19,17 @@ from accord_service.api.v1.post_press_reading_confirm import post_press_reading_
 from accord_service.api.v1.post_press_readings import post_press_readings
 from accord_service.api.v1.put_shop_press import put_shop_press
 from accord_service.http.problems import NotFound, Problem
-from accord_service.pages.desk.changes import in_words
-from accord_service.pages.shop.asking import REFUSALS, entries, status_of
-from accord_service.pages.shop.calibration import calibration_plot, state_of
-from accord_service.pages.shop.forms import (
+from accord_service.pages.forms import (
     Form,
     with_unit,
 )
+from accord_service.pages.shop.asking import REFUSALS, status_of
+from accord_service.pages.shop.calibration import calibration_plot, state_of
 from accord_service.pages.shop.overview import press_findings, press_names
 from accord_service.pages.shop.press_data import LABELS, in_units, press_type
 from accord_service.pages.shop.rooms import answered, is_check, led_to, shown
 from accord_service.pages.visit import Visit, page
-from accord_service.steps.readable import leaves
+from accord_service.steps.readable import in_words, leaves
 
 Document = Mapping[str, Any]
 SPOTS_MOST = 25
@@ -127,7 +126,7 @@ def _shown(
     shop = visit.ask(get_shop).document
     press = visit.ask(get_shop_press, path={"press_id": press_id}).document
     readings = sorted(
-        entries(visit, get_press_readings, {"press_id": press_id}),
+        visit.entries(get_press_readings, path={"press_id": press_id}),
         key=lambda reading: (reading["counts"], units.parse(units.TEMPERATURE, reading["display"])),
     )
     status, _ = status_of(visit)

@@ -6,7 +6,7 @@ from typing import Any
 
 from flask import Response, make_response, redirect, render_template
 
-from accord_service.pages.shop.forms import Form
+from accord_service.pages.forms import Form
 from accord_service.pages.visit import PEOPLE
 
 ADDRESS = "/shop"

@@ -9,13 +9,11 @@ from typing import Any
 from flask import Response, request
 
 from accord_rules.documents import units
-from accord_rules.orders.sheet import PEELS, PRESSURES, READ_AT
+from accord_rules.orders.sheet import BESIDE_MAIN
 from accord_service.api.v1.get_shop import get_shop
 from accord_service.api.v1.put_shop import put_shop
 from accord_service.http.problems import ChangedMeanwhile, NotFound, Problem
-from accord_service.pages.desk.changes import in_words
-from accord_service.pages.shop.asking import REFUSALS, replace_shop, status_of, titles
-from accord_service.pages.shop.forms import (
+from accord_service.pages.forms import (
     ETAG,
     Form,
     Moved,
@@ -26,9 +24,10 @@ from accord_service.pages.shop.forms import (
     with_unit,
     without_unit,
 )
+from accord_service.pages.shop.asking import REFUSALS, replace_shop, status_of, titles
 from accord_service.pages.shop.rooms import led_to, shown
 from accord_service.pages.visit import Visit, page
-from accord_service.steps.readable import leaves
+from accord_service.steps.readable import in_words, leaves
 
 Document = Mapping[str, Any]
 SHELVES = ("products", "consumables")
@@ -174,11 +173,23 @@ _SPANS = ("temperature", "time")
 _PLAIN = ("read_at", "press", "pressure", "edition")
 _LISTS = ("peel", "cover", "pad")
 _TIMES = ("pre_press", "second_press")
+# What each pressing beside the main one is for, in words.
+PRESSING_WORDS = {
+    "marry": "Marrying: two sheets are pressed together",
+    "adhesive": "Adhesive first",
+    "tack": "Tacking: just long enough to stay where it lies",
+    "reverse": "From the back of the piece",
+    "again": "Once more after the peel",
+}
+_ENDS = tuple(f"{name}/{end}" for name in _SPANS for end in ("least", "most"))
+_OF_PRESSING = ("pressure", "peel", "cover")
+_BESIDE = tuple(f"pressings/{name}/" for name in BESIDE_MAIN)
 _SHEET_FIELDS = (
-    *(f"{name}/{end}" for name in _SPANS for end in ("least", "most")),
+    *_ENDS,
     *_PLAIN,
     *_LISTS,
     *_TIMES,
+    *(f"{pressing}{field}" for pressing in _BESIDE for field in (*_ENDS, *_OF_PRESSING)),
 )
 
 
@@ -202,7 +213,7 @@ def write_sheet(visit: Visit, name: str) -> Response:
     form, there = Form.sent(), visit.ask(get_shop)
     _title(visit, name)
     removed = form.value("do") == "remove"
-    sheet = None if removed else _sheet_document(form, sheet_of(there.document, name) or {}, _system(there.document))
+    sheet = None if removed else _sheet_document(form, _system(there.document))
     try:
         replace_shop(visit, form, lambda shop: sheet_of(shop, name), lambda shop: _with_sheet(shop, name, sheet))
     except ChangedMeanwhile as problem:
@@ -245,29 +256,48 @@ def _with_sheet(shop: Document, name: str, sheet: Document | None) -> dict[str, 
 
 def _sheet_values(sheet: Document, system: units.UnitPreferences) -> dict[str, str | list[str]]:
     values: dict[str, str | list[str]] = {name: str(sheet.get(name, "")) for name in _PLAIN}
-    for name, unit in zip(_SPANS, (system.temperature, "s"), strict=True):
-        said = sheet.get(name)
-        ends = said if isinstance(said, Mapping) else {"least": said}
-        values |= {f"{name}/{end}": without_unit(ends.get(end), unit) for end in ("least", "most")}
+    values |= _span_values(sheet, "", system)
+    for name, pressing in sheet.get("pressings", {}).items():
+        place = f"pressings/{name}/"
+        values |= _span_values(pressing, place, system)
+        values |= {f"{place}{field}": str(pressing.get(field, "")) for field in _OF_PRESSING}
     values |= {name: without_unit(sheet.get(name), "s") for name in _TIMES}
     values |= {f"no-{name}": "yes" for name in ("cover", "pad") if sheet.get(name) == []}
     return values | {name: list(sheet.get(name, ())) for name in _LISTS}
 
 
-def _sheet_document(form: Form, there: Document, system: units.UnitPreferences) -> dict[str, Any]:
-    """The sheet that was typed; its pressings beside the main one stay. An empty upper end is one figure."""
-    said: dict[str, Any] = {name: form.text(name) for name in _PLAIN if form.text(name)}
+def _sheet_document(form: Form, system: units.UnitPreferences) -> dict[str, Any]:
+    """The sheet that was typed. An empty upper end is one figure; a pressing of which nothing is said is left out."""
+    said: dict[str, Any] = {name: form.text(name) for name in _PLAIN if form.text(name)} | _spans(form, "", system)
+    for place in _BESIDE:
+        said |= _spans(form, place, system)
+        said |= {f"{place}{field}": form.text(f"{place}{field}") for field in _OF_PRESSING if form.text(place + field)}
+    said |= {name: with_unit(form.text(name), "s") for name in _TIMES if form.text(name)}
+    said |= {name: list(form.values[name]) for name in _LISTS if form.values.get(name)}
+    # "None needed" is an empty list, which no tick can say.
+    said |= {name: [] for name in ("cover", "pad") if form.value(f"no-{name}") and name not in said}
+    return nested(said)
+
+
+def _span_values(said: Document, place: str, system: units.UnitPreferences) -> dict[str, str]:
+    """The ends of temperature and time as their fields show them; of one figure the lower."""
+    values: dict[str, str] = {}
     for name, unit in zip(_SPANS, (system.temperature, "s"), strict=True):
+        span = said.get(name)
+        ends = span if isinstance(span, Mapping) else {"least": span}
+        values |= {f"{place}{name}/{end}": without_unit(ends.get(end), unit) for end in ("least", "most")}
+    return values
+
+
+def _spans(form: Form, place: str, system: units.UnitPreferences) -> dict[str, str]:
+    said: dict[str, str] = {}
+    for name, unit in zip((f"{place}{name}" for name in _SPANS), (system.temperature, "s"), strict=True):
         ends = {end: with_unit(form.text(f"{name}/{end}"), unit) for end in ("least", "most")}
         if ends["least"] and not ends["most"]:
             said[name] = ends["least"]
         else:
             said |= {f"{name}/{end}": text for end, text in ends.items() if text}
-    said |= {name: with_unit(form.text(name), "s") for name in _TIMES if form.text(name)}
-    said |= {name: list(form.values[name]) for name in _LISTS if form.values.get(name)}
-    # "None needed" is an empty list, which no tick can say.
-    said |= {name: [] for name in ("cover", "pad") if form.value(f"no-{name}") and name not in said}
-    return nested(said) | ({"pressings": there["pressings"]} if "pressings" in there else {})
+    return said
 
 
 def _sheet_shown(
@@ -281,15 +311,12 @@ def _sheet_shown(
         title=_title(visit, name),
         there=sheet is not None,
         said=tuple((in_words(place), value) for place, value in leaves(sheet or {})),
-        pressings=tuple(f"{in_words(place)} {value}" for place, value in leaves((sheet or {}).get("pressings", {}))),
+        pressings=[(name, PRESSING_WORDS[name]) for name in BESIDE_MAIN],
         form=form,
         etag=etag,
         seen=seen_text(sheet) if moved or form.status == 200 else form.value("seen"),
         moved=moved,
         unit=_system(shop).temperature,
-        peels=PEELS,
-        pressures=PRESSURES,
-        read_at=READ_AT,
         types=titles(visit, "press_types"),
         consumables=titles(visit, "consumables"),
         may=visit.may(put_shop),

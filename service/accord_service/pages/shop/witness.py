@@ -9,10 +9,9 @@ from typing import Any
 from accord_rules.documents.colour import names
 from accord_rules.governance.house import Refusal
 from accord_service.pages.counter.told import link_to
-from accord_service.pages.desk.changes import in_words
 from accord_service.pages.shop.asking import titles
 from accord_service.pages.visit import Visit
-from accord_service.steps.readable import leaves
+from accord_service.steps.readable import in_words, leaves, plain_number
 
 Document = Mapping[str, Any]
 Titles = Mapping[str, Mapping[str, str]]
@@ -77,7 +76,7 @@ def order_in_words(order: Document, known: Titles) -> str:
 def _piece(item: Document, known: Titles) -> str:
     what = known["blanks"].get(item.get("blank", ""), "") or known["substrates"].get(item.get("substrate", ""), "")
     fibres = " and ".join(
-        f"{share:g} % {known['fibres'].get(fibre, fibre).lower()}"
+        f"{plain_number(share)} % {known['fibres'].get(fibre, fibre).lower()}"
         for fibre, share in (item.get("fibres") or {}).items()
     )
     more = [fibres, _colour(item.get("colour")), item.get("mass_per_area"), item.get("thickness")]
@@ -110,9 +109,9 @@ def _print(decoration: Document, known: Titles) -> str:
 
 
 def _for_whom(use: Document, known: Titles) -> Iterator[str]:
-    ages = [use.get("age_from"), use.get("age_to")]
-    if None not in ages:
-        yield f"for ages {ages[0]:g} to {ages[1]:g}"
+    least, most = use.get("age_from"), use.get("age_to")
+    if least is not None and most is not None:
+        yield f"for ages {plain_number(least)} to {plain_number(most)}"
     if use.get("kinds"):
         yield "used as " + ", ".join(kind.replace("-", " ") for kind in use["kinds"])
     if use.get("market"):

@@ -7,6 +7,7 @@ finds its field by itself.
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from types import MappingProxyType
@@ -15,15 +16,17 @@ from typing import Any
 from flask import request
 from werkzeug.datastructures import MultiDict
 
-from accord_rules.documents import typed
+from accord_rules.documents import typed, units
 from accord_rules.documents.reading import Fault, unescape
 from accord_service.http.problems import KeyUsedBefore, Problem
-from accord_service.pages.desk.changes import in_words
-from accord_service.steps.readable import leaves
+from accord_service.steps.readable import in_words, leaves
 
 _NONE: Mapping[str, Any] = MappingProxyType({})
 # What the form was made from: its ETag, and the piece itself, by which what changed meanwhile can be told.
 ETAG, SEEN = "etag", "seen"
+_NUMBER_AND_UNIT = re.compile(rf"(?P<number>{typed.NUMBER})\s*(?P<unit>\S.*)")
+# The unit of a difference, by the scale that it is said in.
+_DIFFERENCES: Mapping[str, str] = MappingProxyType({"°C": "K", "°F": "Δ°F", "K": "K"})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -140,6 +143,13 @@ def _doubt(fault: Fault) -> str:
 def with_unit(text: str, unit: str) -> str:
     """A quantity as documents have it: a bare number is in the unit that stands beside its field."""
     return f"{text} {unit}" if unit and typed.BARE.fullmatch(text) else text
+
+
+def as_difference(text: str) -> str:
+    """A difference of temperatures as documents have it: people write 9 °F for what is no point of the scale."""
+    said = None if len(text) > units.MOST_CHARACTERS else _NUMBER_AND_UNIT.fullmatch(text.strip())
+    scale = None if said is None else units.TEMPERATURE.unit(said["unit"])
+    return text if said is None or scale is None else f"{said['number']} {_DIFFERENCES[scale.symbol]}"
 
 
 def without_unit(value: Any, unit: str) -> str:

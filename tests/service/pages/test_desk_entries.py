@@ -1,0 +1,159 @@
+"""Entries of the book changed by forms: what a form says, what it leaves alone, and what the API refuses of it.
+
+What is expected is how the book writes its entries (rules/accord_rules/book/README.md): this project's own design.
+"""
+
+from __future__ import annotations
+
+import html
+import re
+from collections.abc import Iterator
+from typing import Any
+
+import pytest
+from flask import Flask
+from flask.testing import FlaskClient
+from tests.service.api.test_proposals import KEYS, SHOP
+from tests.service.pages.forms import hidden_fields
+
+from accord_rules.documents.files import shipped
+from accord_rules.revision.catalogue import KINDS
+from accord_service.app import create_app
+from accord_service.pages.desk.book_draft import FORMS
+from accord_service.pages.desk.entry_form import entry_of, groups_of, values_of
+from accord_service.pages.forms import Form
+
+FAST = "/desk/draft/products/film-hot-peel-fast"
+WHY = {"reason": "The maker's new sheet says so.", "evidence": "Sheet of March, seen by two of us."}
+
+
+@pytest.fixture(scope="module")
+def town(open_collective: Any) -> Any:
+    return open_collective([SHOP.format(id="one"), SHOP.format(id="two")], KEYS)
+
+
+@pytest.fixture(scope="module")
+def service(town: Any) -> Iterator[Flask]:
+    app = create_app(town.config)
+    yield app
+    app.extensions["accord"].close()
+
+
+@pytest.fixture(scope="module")
+def steward(service: Flask, town: Any) -> FlaskClient:
+    client = service.test_client()
+    client.post("/sign-in", data={"key": town.tokens["one", "steward"]})
+    return client
+
+
+def values(page: str) -> dict[str, str]:
+    """What stands in the fields of a page, by their names."""
+    inputs = re.findall(r'<input id="[^"]+" name="([^"]+)" type="text" value="([^"]*)"', page)
+    areas = re.findall(r'<textarea id="[^"]+" name="([^"]+)"[^>]*>\n([^<]*)</textarea>', page)
+    chosen = re.findall(r'<select id="[^"]+" name="([^"]+)".*?</select>', page, re.DOTALL)
+    picked = {
+        name: (re.findall(r'value="([^"]*)" selected', body) or [""])[0]
+        for name, body in zip(chosen, re.findall(r"<select(.*?)</select>", page, re.DOTALL), strict=True)
+    }
+    return {name: html.unescape(value) for name, value in [*inputs, *areas]} | picked
+
+
+def send(client: FlaskClient, address: str, **typed: str) -> Any:
+    """The page's form with what stands in it, but for what is typed; ``__`` in a field's name stands for ``/``."""
+    page = client.get(address).text
+    changed = {name.replace("__", "/"): value for name, value in typed.items()}
+    return client.post(address, data=hidden_fields(page, address) | values(page) | changed)
+
+
+def change(service: Flask, town: Any, answer: Any) -> dict[str, Any]:
+    """The one change of the proposal that was drafted."""
+    assert answer.status_code == 303, re.findall(r'<div class="refused".*?</div>', answer.text, re.DOTALL)
+    id_ = answer.location.rpartition("/")[2]
+    told = service.test_client().get(f"/v1/proposals/{id_}", headers=town.headers("one", "steward")).json
+    (only,) = told["changes"]
+    return dict(only)
+
+
+@pytest.mark.parametrize("kind", FORMS)
+def test_a_form_that_nothing_was_typed_into_says_what_the_book_says(kind: str) -> None:
+    """Of every entry of every kind that has a form."""
+    documents = shipped()
+    for name, entry in documents[kind].items():
+        form = Form.of(values_of(groups_of(KINDS[kind], entry, entry), entry))
+        assert entry_of(form, KINDS[kind], entry) == entry, name
+
+
+def test_a_products_settings_title_and_aliases_are_changed_and_the_rest_stays(
+    steward: FlaskClient, service: Flask, town: Any
+) -> None:
+    before = shipped()["products"]["film-hot-peel-fast"]
+    drafted = send(
+        steward,
+        FAST,
+        title="Cut film, very fast hot peel",
+        aliases="fast film, quick roll",
+        sheet__temperature__aim="157 °C",
+        sheet__pressure__least="medium",
+        sheet__pressure__aim="firm",
+        sheet__pressure__most="firm",
+        **WHY,
+    )
+    made = change(service, town, drafted)
+    sheet = before["sheet"] | {
+        "temperature": before["sheet"]["temperature"] | {"aim": "157 °C"},
+        "pressure": {"least": "medium", "aim": "firm", "most": "firm"},
+    }
+    expected = before | {
+        "title": "Cut film, very fast hot peel",
+        "aliases": ["fast film", "quick roll"],
+        "sheet": sheet,
+    }
+    assert (made["kind"], made["id"], made["value"]) == ("products", "film-hot-peel-fast", expected)
+    page = html.unescape(steward.get(drafted.location).text)
+    assert "<del>155 °C</del>" in page
+    assert "<ins>157 °C</ins>" in page
+
+
+def test_a_product_is_withdrawn(steward: FlaskClient, service: Flask, town: Any) -> None:
+    gloss = "film-cold-peel-gloss"
+    made = change(service, town, send(steward, f"/desk/draft/products/{gloss}", do="withdraw", **WHY))
+    assert (made["kind"], made["id"], made["value"]) == ("products", gloss, None)
+
+
+def test_a_row_of_a_market_is_changed(steward: FlaskClient, service: Flask, town: Any) -> None:
+    before = shipped()["markets"]["us"]
+    drafted = send(steward, "/desk/draft/markets/us", waist_cords__out_most="70 mm", toys__age_under="14", **WHY)
+    made = change(service, town, drafted)
+    rows = {
+        "waist_cords": before["waist_cords"] | {"out_most": "70 mm"},
+        "toys": before["toys"] | {"age_under": 14},
+    }
+    assert made["value"] == before | rows
+
+
+def test_what_cannot_be_is_said_beside_its_field_and_nothing_typed_is_lost(steward: FlaskClient) -> None:
+    refused = send(steward, FAST, sheet__temperature__least="hot", reason=WHY["reason"], evidence="")
+    assert refused.status_code == 422
+    typed = values(refused.text)
+    assert (typed["sheet/temperature/least"], typed["reason"]) == ("hot", WHY["reason"])
+    assert 'id="fault-evidence"' in refused.text
+
+
+def test_a_form_without_a_change_drafts_nothing(steward: FlaskClient) -> None:
+    refused = send(steward, FAST, **WHY)
+    assert refused.status_code == 422
+    assert "Nothing is changed yet" in refused.text
+
+
+def test_what_the_book_has_not_is_told_in_words(steward: FlaskClient) -> None:
+    gone = steward.get("/desk/draft/products/film-of-yesterday")
+    assert gone.status_code == 404
+    assert "The present book has no product film-of-yesterday" in gone.text
+    assert steward.get("/desk/draft/rules").status_code == 404
+
+
+def test_each_kind_is_listed_with_a_way_to_each_entry(steward: FlaskClient) -> None:
+    for kind in FORMS:
+        page = steward.get(f"/desk/draft/{kind}").text
+        first = next(iter(shipped()[kind]))
+        assert f'href="/desk/draft/{kind}/{first}"' in page
