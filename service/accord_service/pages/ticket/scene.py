@@ -18,6 +18,9 @@ from reportlab.pdfbase.pdfmetrics import stringWidth
 # Of the size of a letter: how far it reaches above and below the line it stands on.
 ASCENT, DESCENT = 0.74, 0.22
 LINE = 1.22  # from one line of text to the next, of its size
+# The smallest letters on A5, mm: their x-height, 0.523 of Helvetica's size (Adobe's font metrics), is 0.9 mm, the least
+# that Regulation (EU) No 1169/2011, Article 13(3), admits on small packs.
+SMALLEST = 1.75
 _SLACK_MM = 1e-6
 # The space between a number and its unit.
 _UNITS = re.compile(r"(?<=\d) (?=(?:s|min|h|in|mm|cm|%|°F|°C|kPa|psi|bar|kg|g)(?![\w/]))")
