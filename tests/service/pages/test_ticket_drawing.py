@@ -9,6 +9,7 @@ from __future__ import annotations
 import os
 import xml.etree.ElementTree as ET
 from collections.abc import Iterator
+from dataclasses import replace
 from io import BytesIO
 from itertools import combinations
 
@@ -25,7 +26,8 @@ from accord_rules.documents.units import UNIT_SYSTEMS
 from accord_rules.load.loader import load_book
 from accord_service.pages.ticket.chart import chart_scene
 from accord_service.pages.ticket.labels import Label, column, needed_mm
-from accord_service.pages.ticket.pdf import pdf, printable
+from accord_service.pages.ticket.letters import in_plain_letters, printable
+from accord_service.pages.ticket.pdf import pdf
 from accord_service.pages.ticket.scene import Box, Dot, Line, Rect, Scene, Text, width_of, words_of, wrapped
 from accord_service.pages.ticket.sheet import code_scene, sheets
 from accord_service.pages.ticket.stack import LEAST_MM, stack_scene
@@ -300,11 +302,40 @@ def test_texts_of_a_pdf_can_be_selected(tickets: list[Drawn]) -> None:
         ("Küche “am Tor” – 180 °C ±5 é", "Küche “am Tor” – 180 °C ±5 é"),
         ("Łódź, Čačak, İzmir", "Lódz, Cacak, Izmir"),
         ("−5 µm", "-5 µm"),
-        ("印刷", "??"),
+        ("印刷", "[...]"),
+        ("Καφές και Κούπες, Łódź", "[...] Lódz"),
+        ("Печать 24", "[...] 24"),
+        ("Erdős Őr", "Erdos Or"),
     ],
 )
 def test_what_the_letters_of_a_pdf_do_not_have_is_written_plainly(name: str, written_as: str) -> None:
     assert printable(name) == written_as
+
+
+@pytest.mark.parametrize(
+    ("shop", "plain", "told_of_it"),
+    [
+        ("Kiln Corner, Café “Süd”", "Kiln Corner, Café “Süd”", False),
+        ("Łódź Őrség", "Lódz Orség", True),
+        ("Κούπες & Prints", "[...] & Prints", True),
+        ("Кружки", "[...]", True),
+    ],
+)
+def test_names_in_other_letters_are_neither_boxes_nor_mangled_and_the_file_says_so(
+    shop: str, plain: str, told_of_it: bool, tickets: list[Drawn]
+) -> None:
+    """In the file as they can be written, with a sentence; printed from the page as they are."""
+    told = replace(tickets[0].told, shop=shop)
+    for paper in PAPERS:
+        laid_out = sheets(in_plain_letters(told), paper)
+        read = PdfReader(BytesIO(pdf(laid_out, PAPERS[paper], title=told.title, subject="")))
+        said = " ".join(" ".join(page.extract_text() for page in read.pages).replace("\xa0", " ").split())
+        assert f"Job ticket · {plain}" in said
+        assert ("LETTERS: This file has the letters of western Europe alone" in said) is told_of_it
+        assert not {"?", "■", "□", "\ufffd"} & set(said)
+        from_page = sheets(told, paper)
+        assert any(shop in text.text for text in from_page[0].texts)
+        assert [over for scene in (*laid_out, *from_page) for over in overlaps(scene)] == []
 
 
 def test_a_code_is_read_back_as_the_verdicts_id() -> None:

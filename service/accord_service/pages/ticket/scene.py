@@ -7,6 +7,7 @@ which the usual sans-serif fonts of browsers share. So labels can be placed, and
 from __future__ import annotations
 
 import re
+import unicodedata
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from functools import lru_cache
@@ -227,8 +228,22 @@ def width_of(text: str, size: float, *, bold: bool = False) -> float:
 
 @lru_cache(maxsize=8_000)
 def _width(text: str, bold: bool) -> float:
-    """The same in letters of 1 mm: of words, which come again and again."""
-    return float(stringWidth(text, "Helvetica-Bold" if bold else "Helvetica", 1000)) / 1000
+    """The same in letters of 1 mm: of words, which come again and again. A letter that the metrics lack counts as wide
+    as the letter it comes from, or as an average one."""
+    measured = "".join(map(_measured, text))
+    return float(stringWidth(measured, "Helvetica-Bold" if bold else "Helvetica", 1000)) / 1000
+
+
+def _measured(letter: str) -> str:
+    plain = unicodedata.normalize("NFKD", letter)[:1]
+    for form in (letter, plain):
+        try:
+            form.encode("cp1252")
+        except UnicodeEncodeError:
+            continue
+        return form
+    wide = unicodedata.east_asian_width(letter) in "WF" or letter.isupper()
+    return "" if unicodedata.combining(letter) else "M" if wide else "n"
 
 
 def words_of(text: str) -> list[str]:

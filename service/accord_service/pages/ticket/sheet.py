@@ -16,7 +16,6 @@ import segno
 
 from accord_service.api.plan_words import pressing_words
 from accord_service.pages.ticket.chart import chart_scene, window_words
-from accord_service.pages.ticket.pdf import printable
 from accord_service.pages.ticket.scene import (
     ASCENT,
     DASHED,
@@ -179,7 +178,7 @@ def _below(*blocks: Block) -> Block:
 def _running_head(told: Told, room: float) -> Block:
     """Whose ticket it is; the end of the line is left for which sheet it is."""
     what = " · ".join(filter(None, ("Job ticket", told.shop, told.reference)))
-    line = wrapped(printable(what), _HEAD, room - 20.0)[0]
+    line = wrapped(what, _HEAD, room - 20.0)[0]
     return Block(_HEAD * LINE + 0.6, (Text(x=0.0, y=_HEAD * ASCENT, text=line, size=_HEAD, ink=SOFT),))
 
 
@@ -218,7 +217,7 @@ def _grid(rows: Sequence[tuple[str, str]], room: float, style: _Style) -> Block:
         most = 0
         for place, (name, text) in enumerate(rows[start : start + columns]):
             x = place * (wide + 3.0)
-            lines = wrapped(printable(text), size, wide, bold=True)
+            lines = wrapped(text, size, wide, bold=True)
             marks.append(Text(x=x, y=y + label * ASCENT, text=name, size=label, ink=SOFT))
             for number, line in enumerate(lines):
                 base = y + label * LINE + size * (ASCENT + number * LINE)
@@ -265,7 +264,7 @@ def _drawings(told: Told, part: Part, room: float, style: _Style) -> Block:
     """Stacks on the left, the window on the right; without a window the stacks beside each other."""
     wide = (room - _GUTTER) / 2
     drawn = part.stacks if style.all_stacks else (_main_stack(part),)
-    scenes = [stack_scene(_printable_layers(layers), wide, style.drawn, name) for name, layers in drawn]
+    scenes = [stack_scene(layers, wide, style.drawn, name) for name, layers in drawn]
     if part.explained is None:
         columns = (scenes[::2], scenes[1::2])
     else:
@@ -305,12 +304,8 @@ def _window_in_words(told: Told, part: Part, room: float, style: _Style) -> Iter
 def _drawn_stack(part: Part, room: float, style: _Style) -> Block:
     """The main stack alone, a column wide."""
     name, layers = _main_stack(part)
-    scene = stack_scene(_printable_layers(layers), (room - _GUTTER) / 2, style.drawn, name)
+    scene = stack_scene(layers, (room - _GUTTER) / 2, style.drawn, name)
     return Block(scene.height + 1.2, scene.marks)
-
-
-def _printable_layers(layers: Iterable[dict[str, object]] | Sequence[object]) -> list[dict[str, object]]:
-    return [{**layer, "what": printable(str(layer["what"]))} for layer in layers]  # type: ignore[dict-item, index]
 
 
 # -- steps -------------------------------------------------------------------------------------------------------------
@@ -407,7 +402,7 @@ def _slip(told: Told, room: float) -> Block:
     """What is cut off for the customer: nothing of the shop's own but its name."""
     size = 2.4
     cut_width = width_of(CUT_HERE, 1.9)
-    shop = printable(told.shop)
+    shop = told.shop
     marks = (
         Text(x=0.0, y=2.6, text=CUT_HERE, size=1.9, ink=SOFT),
         Line(x1=cut_width + 1.5, y1=2.0, x2=room, y2=2.0, style=DASHED, ink=SOFT, stroke=0.3),
@@ -429,7 +424,7 @@ def _rule(room: float, y: float) -> Line:
 
 
 def _lines(text: str, size: float, room: float, *, bold: bool = False) -> Block:
-    lines = wrapped(printable(text), size, room, bold=bold)
+    lines = wrapped(text, size, room, bold=bold)
     marks = (
         Text(x=0.0, y=size * (ASCENT + number * LINE), text=line, size=size, bold=bold)
         for number, line in enumerate(lines)
@@ -465,7 +460,6 @@ def _words(runs: Iterable[tuple[str, bool]]) -> Iterator[tuple[str, bool, bool]]
     """Words with whether they are bold, and whether they are glued to the word before."""
     spaced = True
     for text, bold in runs:
-        said = printable(text)
-        for place, word in enumerate(words_of(said.strip())):
-            yield word, bold, not spaced and place == 0 and not said[:1].isspace()
-        spaced = said[-1:].isspace()
+        for place, word in enumerate(words_of(text.strip())):
+            yield word, bold, not spaced and place == 0 and not text[:1].isspace()
+        spaced = text[-1:].isspace()

@@ -17,6 +17,7 @@ from accord_service.http.problems import BadQuery
 from accord_service.pages.counter.query import NotInAQueryError, pairs_of
 from accord_service.pages.counter.told import address_of
 from accord_service.pages.ticket.chart import chart_scene
+from accord_service.pages.ticket.letters import in_plain_letters
 from accord_service.pages.ticket.pdf import pdf
 from accord_service.pages.ticket.sheet import code_scene, sheets
 from accord_service.pages.ticket.stack import layer_words, stack_scene
@@ -63,7 +64,7 @@ def ticket_pdf(visit: Visit, record_id: str) -> Response:
         return make_response(redirect(url_for("page_ticket", record_id=record_id), 303))
     told = _told(visit, document, _record(visit, record_id))
     subject = f"{told.press}; verdict {told.verdict_id}, book revision {told.revision}"
-    content = pdf(sheets(told, paper), PAPERS[paper], title=told.title, subject=subject)
+    content = pdf(sheets(in_plain_letters(told), paper), PAPERS[paper], title=told.title, subject=subject)
     response = Response(content, mimetype="application/pdf")
     name = re.sub("[^A-Za-z0-9._-]+", "-", document["reference"] or record_id)
     response.headers["Content-Disposition"] = f'inline; filename="ticket-{name}.pdf"'
