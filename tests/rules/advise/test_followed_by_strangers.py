@@ -1,7 +1,7 @@
 """Steps as somebody follows them who knows nothing else: an oven is no press, a piece is told of the fasteners it has.
 
-Read as tickets of a mug and a tumbler in an oven, a tile in its clamp, hoodies, a polo and a cushion: common practice, no
-source.
+Read as tickets of a mug and a tumbler in an oven, a tile in its clamp, hoodies, a polo and a cushion: common practice,
+no source.
 """
 
 from __future__ import annotations

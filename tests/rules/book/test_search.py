@@ -104,6 +104,7 @@ def test_what_somebody_at_a_counter_searched_for_comes_first(text: str, first: s
 def test_a_step_is_titled_without_the_names_of_what_is_filled_in(book: Book) -> None:
     titles = {name: title_of("steps", name, step) for name, step in book.documents["steps"].items()}
     assert titles["press-oven"] == (
-        "Put it into the hot oven with heat gloves on, clear of its walls: …, counted from when the display is back at …."
+        "Put it into the hot oven with heat gloves on, clear of its walls: …,"
+        " counted from when the display is back at …."
     )
     assert [title for title in titles.values() if "{" in title or "wait words" in title] == []

@@ -1,4 +1,4 @@
-"""Axes of drawings: ticks at round values, as many as there is room for. One place for the ticket and the owner's desk."""
+"""Axes of drawings: ticks at round values, as many as there is room for, worked out in one place for all pages."""
 
 from __future__ import annotations
 

@@ -187,7 +187,7 @@ def test_several_prints_stand_in_their_order_on_sheets_of_their_own(counter: Cou
     for place, index in enumerate(plan["sequence"], start=1):
         placement = plan["order"]["decorations"][index]["placement"]
         assert f"Print {place} of 2" in sheets[place - 1]
-        assert f"{place} of 2" in sheets[place - 1].splitlines()
+        assert f"Sheet {place} of 2" in sheets[place - 1].splitlines()
         assert placement in sheets[place - 1]
         assert f"Print {place} of 2: " in page
     assert "Cut here" not in sheets[0]
@@ -238,6 +238,128 @@ def test_a_family_is_judged_and_printed_with_the_peel_of_what_the_shop_has_of_it
     assert "Changed since" not in page
 
 
+# A family of which this shop has three products: one is peeled warm, one cold, and none hot, as is the family's way.
+NAME_ON_CHEST = {
+    "item": {"blank": "hoodie-zip-navy"},
+    "decorations": [
+        {
+            "transfer": "powder-film",
+            "placement": "left-chest",
+            "size": {"width": "80 mm", "height": "80 mm"},
+            "artwork": {"palette": ["#F0F0F0"]},
+        }
+    ],
+    "quantity": 6,
+}
+
+
+def test_settings_that_were_judged_are_the_tickets_though_the_product_would_rather_have_others(
+    counter: Counter,
+) -> None:
+    """148 °C, 13 s and a cold peel were ordered and judged of the family; the product at hand aims elsewhere and bears
+    them."""
+    judged = {"temperature": "148 °C", "time": "13 s", "peel": "cold"}
+    unsaid = NAME_ON_CHEST["decorations"][0] | {"transfer": "powder-film-declared"}
+    own = counter.ticket("mill-steps", counter.record("mill-steps", NAME_ON_CHEST | {"decorations": [unsaid]}))
+    aims = own["plan"]["decorations"][0]["settings"]
+    assert {name: aims[name] for name in judged} != judged
+    order = NAME_ON_CHEST | {"decorations": [NAME_ON_CHEST["decorations"][0] | {"settings": judged}]}
+    record_id = counter.record("mill-steps", order)
+    ticket = counter.ticket("mill-steps", record_id)
+    planned = ticket["plan"]["decorations"][0]
+    assert (ticket["as_judged"], planned["transfer"]) == (True, "powder-film-declared")
+    assert {name: planned["settings"][name] for name in judged} == judged
+    page = said_by(counter.page("mill-steps", record_id))
+    assert "display 148 °C dwell 13 s" in page
+    assert "peel COLD" in page
+    assert "From the product at hand" not in page
+
+
+def test_settings_that_the_product_does_not_bear_are_told_beside_its_own(counter: Counter) -> None:
+    """Judged of the family with its usual hot peel, which no product of it that the shop has admits."""
+    record_id = counter.record("mill-steps", NAME_ON_CHEST)
+    ticket = counter.ticket("mill-steps", record_id)
+    assert (ticket["as_judged"], ticket["plan"]["decorations"][0]["explained"]["peel"]) == (False, "warm")
+    sentence = (
+        "From the product at hand: It wants settings of its own; the verdict has its family's usual ones:"
+        " peel warm, not hot."
+    )
+    assert sentence in said_by(counter.page("mill-steps", record_id))
+
+
+def test_the_answer_the_counter_and_the_ticket_say_that_a_print_takes_several_pressings(counter: Counter) -> None:
+    """A print of 600 x 300 mm takes three closings of one press and six of another, which is the more doubtful one."""
+    order = {
+        "item": {"substrate": "woven", "fibres": {"CO": 100}, "colour": "white", "kind": "homeware"},
+        "decorations": [
+            {"transfer": "film-soft-matte", "placement": "face", "size": {"width": "600 mm", "height": "300 mm"}}
+        ],
+    }
+    record_id = counter.record("harbour-lane", order)
+    answer = counter.app.test_client().post("/v1/validate", json=order, headers=counter.headers["harbour-lane"]).json
+    (finding,) = (found for found in answer["findings"] if found["rule"] == "print-pressed-in-parts")
+    assert "It takes 3 pressings" in finding["because"]
+    page = counter.page("harbour-lane", record_id)
+    assert counter.ticket("harbour-lane", record_id)["plan"]["cautions"] == [f"{finding['because']} {finding['fix']}"]
+    assert f"Take care: {finding['because']}" in said_by(page)
+    (back,) = re.findall(r'href="(/counter\?[^"]+)"', page)
+    assert finding["because"] in html.unescape(counter.clients["harbour-lane"].get(html.unescape(back)).text)
+    other = said_by(counter.page("harbour-lane", record_id, "?press=hand"))
+    assert "takes 6 pressings" in other
+    verdicts = {press["press"]: press["verdict"] for press in answer["presses"]}
+    assert verdicts == {"bench": "accepted", "hand": "conditional"}
+    assert "Verdict accepted, on this press conditional" in other
+    assert "Verdict accepted vd_" in said_by(page)
+
+
+def test_a_verdict_of_a_book_from_before_slips_has_its_ticket_and_says_what_is_missing(counter: Counter) -> None:
+    """Until care had a slip of its own, a step said it all: "Write on the slip: no iron on the print."."""
+    with closing(Store.at(counter.store, timeout_s=5.0)) as store:
+        head = store.revisions.head()
+        assert head is not None
+        revision = store.revisions.revision(head.number)
+        assert revision is not None
+        record_id = counter.record("kiln-corner", order_of("009-team-tees-dye"))
+        worded = counter.ticket("kiln-corner", record_id)["plan"]["decorations"][0]
+        steps = {name: before_slips(step) for name, step in revision.documents["steps"].items()}
+        earlier = {**revision.documents, "steps": steps}
+        before = store.revisions.publish(head, earlier, author="test", approvers=(), reason="", proposal=None)
+        now = {"author": "test", "approvers": (), "reason": "", "proposal": None, "tried_by": revision.tried_by}
+        store.revisions.publish(before.head, revision.documents, **now)
+        kept = store.records.get("kiln-corner", record_id)
+        assert kept is not None
+        draft = store.records.draft(
+            "kiln-corner", question=kept.question, answer=kept.answer, revision=before.number, reference="KC-0001"
+        )
+        old_id = store.records.create(draft, who="test").record_id
+    time.sleep(NEWS_S)
+    ticket = counter.ticket("kiln-corner", old_id)
+    planned = ticket["plan"]["decorations"][0]
+    assert (ticket["revision"], ticket["why"], ticket["as_judged"]) == (before.number, "", True)
+    judged = next(press for press in kept.answer["presses"] if press["press"] == ticket["press"])
+    assert [planned["settings"]] == judged["settings"]
+    care = [step for step in worded["steps"] if step["slip"]]
+    assert care
+    assert [step for step in planned["steps"] if step["slip"]] == []
+    for step in care:
+        assert step["text"] in [told["text"] for told in planned["steps"]]
+    sentence = "The book of then had no words of its own for the customer's slip: write it by the last steps."
+    page = said_by(counter.page("kiln-corner", old_id))
+    assert f"Not in the book of then: {sentence}" in page
+    assert all(plain(step["text"]) in plain(page) for step in care)
+    assert "the customer's slip </h2>" not in page
+    printed = " ".join(counter.pdf("kiln-corner", old_id).pages[0].extract_text().split())
+    assert f"NOT IN THE BOOK OF THEN: {sentence}" in printed
+    assert "Cut here" not in printed
+
+
+def before_slips(step: dict[str, Any]) -> dict[str, Any]:
+    """A step as books had it that knew no slip: its whole sentence in one."""
+    said = step.get("slip")
+    whole = step["text"] if said is None else step["text"].replace("{slip}", said[:1].lower() + said[1:])
+    return {**{name: value for name, value in step.items() if name != "slip"}, "text": whole}
+
+
 def test_a_book_that_moved_on_is_told_and_changes_nothing(counter: Counter) -> None:
     """Last in this module: the book goes on to another revision."""
     record_id = counter.record("kiln-corner", order_of("009-team-tees-dye"))
@@ -255,7 +377,7 @@ def test_a_book_that_moved_on_is_told_and_changes_nothing(counter: Counter) -> N
     ticket = counter.ticket("kiln-corner", record_id)
     assert ticket["changed"] == ["book"]
     assert ticket["plan"] == before
-    sentence = "Judged under revision 1; the book is at 2."
+    sentence = f"Judged under revision {head.number}; the book is at {head.number + 1}."
     assert f"Changed since: {sentence}" in said_by(counter.page("kiln-corner", record_id))
     printed = " ".join(counter.pdf("kiln-corner", record_id).pages[0].extract_text().split())
     assert f"CHANGED SINCE: {sentence}" in printed

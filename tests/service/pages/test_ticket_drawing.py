@@ -6,14 +6,12 @@ contract.
 
 from __future__ import annotations
 
-import json
 import os
 import xml.etree.ElementTree as ET
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import replace
 from io import BytesIO
 from itertools import combinations
-from typing import Any
 
 import numpy as np
 import pytest
@@ -21,97 +19,34 @@ import zxingcpp
 from hypothesis import given
 from hypothesis import strategies as st
 from pypdf import PdfReader
+from tests.service.pages.drawn import Drawn, drawn_tickets, smallest_pt
 
 from accord_rules.authority import Authority
 from accord_rules.documents.units import UNIT_SYSTEMS
-from accord_rules.documents.writing import written
 from accord_rules.load.loader import load_book
 from accord_service.pages.ticket.chart import chart_scene
 from accord_service.pages.ticket.labels import Label, column, needed_mm
-from accord_service.pages.ticket.pdf import pdf, printable
+from accord_service.pages.ticket.letters import in_plain_letters, printable
+from accord_service.pages.ticket.pdf import pdf
 from accord_service.pages.ticket.scene import Box, Dot, Line, Rect, Scene, Text, width_of, words_of, wrapped
 from accord_service.pages.ticket.sheet import code_scene, sheets
 from accord_service.pages.ticket.stack import LEAST_MM, stack_scene
 from accord_service.pages.ticket.svg import svg
-from accord_service.pages.ticket.told import PAPERS, Told, told_of
-from accord_service.steps.tickets import Ticket, able, ticket
-from accord_service.store import OrderRecord
+from accord_service.pages.ticket.told import PAPERS
 from demo import expected as day
 
 STEP = 1 if os.environ.get("ACCORD_NIGHTLY") == "1" else 3
-REVISION = {
-    "author": {"shop_id": "mill-steps", "holder": "Ines Marlow", "role": "steward"},
-    "author_id": "key_1",
-    "approvers": [{"shop_id": "quay-yard", "holder": None, "role": "steward"}],
-    "published_at": "2026-11-02T09:30:00.000Z",
-}
 # As wide and with letters as large as on the page, on a sheet, and on one drawn closer.
 SIZES = ((80.0, 3.0), (65.0, 1.9), (65.0, 1.75))
-
-
-@dataclass(frozen=True, slots=True)
-class Drawn:
-    """The ticket of one order, and the plan it is of."""
-
-    name: str
-    told: Told
-    plan: dict[str, Any]
-    as_judged: bool
 
 
 @pytest.fixture(scope="module")
 def tickets() -> list[Drawn]:
     authority = Authority(load_book())
     try:
-        return list(drawn_tickets(authority))
+        return list(drawn_tickets(authority, STEP))
     finally:
         authority.close()
-
-
-def drawn_tickets(authority: Authority) -> Iterator[Drawn]:
-    shops = day.read_shops()
-    for name, expectation in list(day.read_expected().items())[::STEP]:
-        order, shop = day.read_order(name), shops[expectation["shop"]]
-        document = json.loads((day.DEMO / "orders" / f"{name}.json").read_text(encoding="utf-8"))
-        answer = authority.validate(order, shop).document()
-        record = OrderRecord(
-            record_id="rec_1",
-            shop_id=shop.id,
-            version=1,
-            question={
-                "order": {key: value for key, value in document.items() if key != "reference"},
-                "shop": written(shop),
-                "house": {},
-            },
-            answer=answer,
-            revision=1,
-            reference=order.reference,
-            recorded_at=0.0,
-            expires_at=None,
-        )
-        for judged in able(record):
-            if judged["press"] == answer["judged_on"]:
-                yield drawn(name, record, shop, ticket(record, authority, judged["press"]))
-
-
-def drawn(name: str, record: OrderRecord, shop: Any, of_record: Ticket) -> Drawn:
-    assert of_record.plan is not None, (name, of_record.why)
-    plan = of_record.plan.document()
-    document = {
-        "plan": plan,
-        "shop_name": shop.name,
-        "unit_system": shop.unit_system,
-        "reference": record.reference,
-        "verdict": record.answer["verdict"],
-        "verdict_id": record.answer["id"],
-        "digest": record.answer["digest"],
-        "revision": 3,
-        "book_revision": 5,
-        "changed": ["book", "shop"],
-        "as_judged": of_record.as_judged,
-        "recorded_at": "2026-11-30T10:00:00.000Z",
-    }
-    return Drawn(name, told_of(document, REVISION), plan, of_record.as_judged)
 
 
 def overlaps(scene: Scene) -> list[tuple[str, str]]:
@@ -295,9 +230,17 @@ def test_a_print_has_a_sheet(tickets: list[Drawn]) -> None:
     for of in tickets[::2]:
         laid_out = sheets(of.told, "letter")
         many += len(laid_out) > len(of.told.parts)
-        pages = [f"{number} of {len(laid_out)}" for number in range(1, len(laid_out) + 1)]
+        pages = [f"Sheet {number} of {len(laid_out)}" for number in range(1, len(laid_out) + 1)]
         assert len(laid_out) == 1 or [scene.texts[-1].text for scene in laid_out] == pages
     assert many <= len(tickets[::2]) / 8
+
+
+def test_no_letter_is_smaller_than_the_smallest_that_may_be_printed(tickets: list[Drawn]) -> None:
+    """An x-height of 0.9 mm, the least on small packs by Regulation (EU) No 1169/2011, Article 13(3). Helvetica's is
+    0.523 of its size by Adobe's font metrics."""
+    for of in tickets:
+        assert smallest_pt(of, "a5") / 72 * 25.4 * 0.523 >= 0.9, of.name
+        assert smallest_pt(of, "letter") > smallest_pt(of, "a5")
 
 
 def test_all_that_is_told_stands_on_the_sheets(tickets: list[Drawn]) -> None:
@@ -306,10 +249,11 @@ def test_all_that_is_told_stands_on_the_sheets(tickets: list[Drawn]) -> None:
         on_sheets = " ".join(text.text for scene in sheets(told, "a5") for text in scene.texts).replace("\xa0", " ")
         for part in told.parts:
             steps = [text for stage in part.stages for _, text in stage.steps]
-            settings = [part.large.display, part.large.time, part.touch, *(text for _, text in part.rows)]
+            settings = [part.large.display, part.large.time, *(text for _, text in (*part.rows, *part.waits))]
             for sentence in (*steps, *settings, *(layer["what"] for _, layers in part.stacks for layer in layers)):
                 assert all(word in on_sheets for word in words_of(sentence)[0].split("\xa0")), sentence
-        for sentence in (*told.slip, *told.cautions, *told.conditions, *told.changed, told.verdict_id, told.digest):
+        heeded = [sentence for heed in (*told.heeds, *told.parts[0].heeds) for sentence in heed.sentences]
+        for sentence in (*told.slip, *heeded, told.verdict_id, *told.signed):
             assert " ".join(sentence.split()[:2]) in on_sheets, sentence
 
 
@@ -358,11 +302,40 @@ def test_texts_of_a_pdf_can_be_selected(tickets: list[Drawn]) -> None:
         ("Küche “am Tor” – 180 °C ±5 é", "Küche “am Tor” – 180 °C ±5 é"),
         ("Łódź, Čačak, İzmir", "Lódz, Cacak, Izmir"),
         ("−5 µm", "-5 µm"),
-        ("印刷", "??"),
+        ("印刷", "[...]"),
+        ("Καφές και Κούπες, Łódź", "[...] Lódz"),
+        ("Печать 24", "[...] 24"),
+        ("Erdős Őr", "Erdos Or"),
     ],
 )
 def test_what_the_letters_of_a_pdf_do_not_have_is_written_plainly(name: str, written_as: str) -> None:
     assert printable(name) == written_as
+
+
+@pytest.mark.parametrize(
+    ("shop", "plain", "told_of_it"),
+    [
+        ("Kiln Corner, Café “Süd”", "Kiln Corner, Café “Süd”", False),
+        ("Łódź Őrség", "Lódz Orség", True),
+        ("Κούπες & Prints", "[...] & Prints", True),
+        ("Кружки", "[...]", True),
+    ],
+)
+def test_names_in_other_letters_are_neither_boxes_nor_mangled_and_the_file_says_so(
+    shop: str, plain: str, told_of_it: bool, tickets: list[Drawn]
+) -> None:
+    """In the file as they can be written, with a sentence; printed from the page as they are."""
+    told = replace(tickets[0].told, shop=shop)
+    for paper in PAPERS:
+        laid_out = sheets(in_plain_letters(told), paper)
+        read = PdfReader(BytesIO(pdf(laid_out, PAPERS[paper], title=told.title, subject="")))
+        said = " ".join(" ".join(page.extract_text() for page in read.pages).replace("\xa0", " ").split())
+        assert f"Job ticket · {plain}" in said
+        assert ("LETTERS: This file has the letters of western Europe alone" in said) is told_of_it
+        assert not {"?", "■", "□", "\ufffd"} & set(said)
+        from_page = sheets(told, paper)
+        assert any(shop in text.text for text in from_page[0].texts)
+        assert [over for scene in (*laid_out, *from_page) for over in overlaps(scene)] == []
 
 
 def test_a_code_is_read_back_as_the_verdicts_id() -> None:

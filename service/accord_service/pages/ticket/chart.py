@@ -22,6 +22,7 @@ from accord_service.pages.ticket.scene import (
     DOTTED,
     HEAT,
     LINE,
+    SMALLEST,
     SOFT,
     Dot,
     Mark,
@@ -51,15 +52,17 @@ CEILING_WORDS: Mapping[str, str] = MappingProxyType(
 _CEILINGS_MOST = 3
 _ROOM = 0.12  # of what is shown, above and below
 _LEAST_PLOT_MM = 20.0
+_CAPTION = 0.86  # of the size of its letters
 
 
 def chart_scene(explained: Document, preferences: UnitPreferences, width: float, least_mm: float, size: float) -> Scene:
     """The chart of a main pressing, ``width`` mm wide and at least ``least_mm`` high, with letters of ``size`` mm."""
     unit = preferences.unit(units.TEMPERATURE)
     shown = _Shown(explained, unit)
-    caption = wrapped(shown.caption, size * 0.86, width)
+    small = max(SMALLEST, size * _CAPTION)
+    caption = wrapped(shown.caption, small, width)
     head, foot = size * (LINE + 0.5), size * (LINE + 1.1)
-    captions_mm = size * 0.86 * (len(caption) * LINE + 0.3)
+    captions_mm = small * (len(caption) * LINE + 0.3)
     right_from = width * 0.56
     labels_room = width - right_from - 4.5
     labels = [_label(0.0, name, more, size, labels_room) for _, name, more in shown.named()]
@@ -84,10 +87,15 @@ def chart_scene(explained: Document, preferences: UnitPreferences, width: float,
     marks += column(placed, tie=right_from, left=width - labels_room, top=head, bottom=head + plot_mm)
     below = head + plot_mm + foot
     for number, line in enumerate(caption):
-        base = below + size * 0.86 * (ASCENT + number * LINE)
-        marks.append(Text(x=0.0, y=base, text=line, size=size * 0.86, ink=SOFT))
-    height = below + size * 0.86 * ((len(caption) - 1) * LINE + ASCENT + DESCENT)
+        base = below + small * (ASCENT + number * LINE)
+        marks.append(Text(x=0.0, y=base, text=line, size=small, ink=SOFT))
+    height = below + small * ((len(caption) - 1) * LINE + ASCENT + DESCENT)
     return Scene(width, height, tuple(marks), f"Window chart. {shown.caption}")
+
+
+def window_words(explained: Document, preferences: UnitPreferences) -> str:
+    """What the chart shows, in a sentence, for where there is no room to draw it."""
+    return _Shown(explained, preferences.unit(units.TEMPERATURE)).words
 
 
 def _label(at: float, name: str, more: str, size: float, room: float) -> Label:
@@ -125,18 +133,31 @@ class _Shown:
 
     @property
     def caption(self) -> str:
+        return f"Dark: will do all over, {self._will_do}. Bar: the press's spread, {self._spread}."
+
+    @property
+    def words(self) -> str:
+        ceilings = "".join(f"; ceiling {most}, {whose}" for _, most, whose in self._ceilings())
+        return f"{self._will_do} will do all over on the display; the press's spread is {self._spread}{ceilings}."
+
+    @property
+    def _will_do(self) -> str:
         window, dwells = self.explained["window"], self.explained["time_window"]
-        spots = self.explained["spots"]
-        dwell_least, dwell_most = (units.show(units.TIME, dwells[end]) for end in ("least_s", "most_s"))
-        return (
-            f"Dark: will do all over, {_span(window['least'], window['most'])} for {_span(dwell_least, dwell_most)}."
-            f" Bar: the press's spread, {_span(spots['least'], spots['most'])}."
-        )
+        least, most = (units.show(units.TIME, dwells[end]) for end in ("least_s", "most_s"))
+        return f"{_span(window['least'], window['most'])} for {_span(least, most)}"
+
+    @property
+    def _spread(self) -> str:
+        return _span(self.explained["spots"]["least"], self.explained["spots"]["most"])
+
+    def _ceilings(self) -> Iterator[tuple[float, str, str]]:
+        """At which height, how hot as the display shows it, and whose."""
+        for at, ceilings in self.ceilings:
+            yield at, ceilings[0]["most"], " and ".join(dict.fromkeys(map(_words, ceilings)))
 
     def named(self) -> Iterator[tuple[float, str, str]]:
         """At which height, what it is, and what more there is to say."""
-        for at, ceilings in self.ceilings:
-            most, whose = ceilings[0]["most"], " and ".join(dict.fromkeys(map(_words, ceilings)))
+        for at, most, whose in self._ceilings():
             yield at, most, f"ceiling: {whose}"
         time = units.show(units.TIME, self.explained["time_s"])
         yield self.set, f"{self.explained['temperature']}, {time}", "set this"

@@ -1,12 +1,11 @@
 """Scenes as the pages of a PDF: the same bytes for the same scenes, with texts that can be selected.
 
-The letters are Helvetica's, one of the fonts that every reader of PDF has, in the encoding of western Europe
-(``printable``): nothing is embedded.
+The letters are Helvetica's, one of the fonts that every reader of PDF has: nothing is embedded. What is written has to
+be in the letters that it has (``letters.in_plain_letters``).
 """
 
 from __future__ import annotations
 
-import unicodedata
 from collections.abc import Mapping, Sequence
 from io import BytesIO
 from types import MappingProxyType
@@ -20,11 +19,6 @@ from accord_service.pages.ticket.scene import DASHED, DOTTED, Arrow, Dot, Line, 
 from accord_service.pages.ticket.svg import FILLS, INKS
 
 _DASHES: Mapping[str, tuple[float, ...]] = MappingProxyType({DASHED: (1.2, 0.8), DOTTED: (0.3, 0.7)})
-_ENCODING = "cp1252"
-# Letters that do not come apart into a plain one and a mark.
-_PLAIN: Mapping[int, str] = MappingProxyType(
-    str.maketrans({"ł": "l", "Ł": "L", "đ": "d", "Đ": "D", "ı": "i", "ħ": "h", "−": "-", "\u2011": "-", "\u202f": " "})
-)
 
 
 def pdf(scenes: Sequence[Scene], size_mm: tuple[float, float], *, title: str, subject: str) -> bytes:
@@ -48,28 +42,6 @@ def pdf(scenes: Sequence[Scene], size_mm: tuple[float, float], *, title: str, su
         canvas.showPage()
     canvas.save()
     return out.getvalue()
-
-
-def printable(text: str) -> str:
-    """The text in letters that can be printed: marks fall away where they have to, what has no such letter is "?"."""
-    try:
-        text.encode(_ENCODING)
-    except UnicodeEncodeError:
-        return "".join(map(_printable, text.translate(_PLAIN)))
-    return text
-
-
-def _printable(letter: str) -> str:
-    for form in (letter, unicodedata.normalize("NFKD", letter)):
-        plain = "".join(part for part in form if not unicodedata.combining(part))
-        if form == letter:
-            plain = letter
-        try:
-            plain.encode(_ENCODING)
-        except UnicodeEncodeError:
-            continue
-        return plain
-    return "" if unicodedata.combining(letter) else "?"
 
 
 def _draw(canvas: Any, mark: Mark) -> None:

@@ -15,8 +15,7 @@ from itertools import groupby
 import segno
 
 from accord_service.api.plan_words import pressing_words
-from accord_service.pages.ticket.chart import chart_scene
-from accord_service.pages.ticket.pdf import printable
+from accord_service.pages.ticket.chart import chart_scene, window_words
 from accord_service.pages.ticket.scene import (
     ASCENT,
     DASHED,
@@ -35,36 +34,38 @@ from accord_service.pages.ticket.scene import (
     wrapped,
 )
 from accord_service.pages.ticket.stack import stack_scene, stack_words
-from accord_service.pages.ticket.told import PAPERS, Dials, Part, Stage, Told, with_times
+from accord_service.pages.ticket.told import CUT_HERE, PAPERS, Dials, Document, Part, Stage, Told, with_times
 
 HEIGHT = 210.0
-_MARGIN, _GUTTER = 7.0, 4.0
-_SMALL = 2.0
-# Sizes of letters that steps may have, the largest first, mm; the least is 5.4 pt on A5, 7.2 pt on Letter.
-_STEPS = tuple(2.9 - 0.05 * number for number in range(21))
+_MARGIN, _GUTTER = 6.0, 4.0
+# Sizes of letters that steps may have, the largest first, mm; the least is 5.1 pt on A5, 6.8 pt on Letter.
+_STEPS = tuple(2.9 - 0.05 * number for number in range(23))
 _HEAD = 2.3
 _MAIN = pressing_words("main").capitalize()
 _CODE_MM = 15.0
-_LAST_WORD = "Where the maker's sheet, local law or licensed practice differ, they decide."
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Style:
-    """How much room the upper part of a sheet takes: sizes of letters in mm, settings beside each other, and whether
-    every stack is drawn or the main one alone, with the others in words."""
+    """How much room the upper part of a sheet takes: sizes of letters in mm, settings beside each other, whether every
+    stack is drawn or the main one alone, with the others in words, and whether the window is drawn, or told in words
+    with the steps beside the stack."""
 
     largest: float
     drawn: float
+    heeded: float
     setting: float
     columns: int
     all_stacks: bool
+    window: bool = True
 
 
 # The first with which everything fits on one sheet is taken, else the last.
 _STYLES = (
-    _Style(largest=14.0, drawn=1.9, setting=2.7, columns=4, all_stacks=True),
-    _Style(largest=14.0, drawn=1.9, setting=2.6, columns=4, all_stacks=False),
-    _Style(largest=11.0, drawn=1.75, setting=2.3, columns=5, all_stacks=False),
+    _Style(largest=14.0, drawn=1.9, heeded=2.0, setting=2.7, columns=4, all_stacks=True),
+    _Style(largest=14.0, drawn=1.9, heeded=2.0, setting=2.6, columns=4, all_stacks=False),
+    _Style(largest=11.0, drawn=1.75, heeded=2.0, setting=2.3, columns=5, all_stacks=False),
+    _Style(largest=11.0, drawn=1.75, heeded=1.8, setting=2.3, columns=5, all_stacks=False, window=False),
 )
 
 
@@ -79,6 +80,9 @@ class Block:
         return Scene(0.0, self.height, self.marks).at(x, y)
 
 
+_NOTHING = Block(0.0)
+
+
 def sheets(told: Told, paper: str) -> tuple[Scene, ...]:
     """The sheets of a ticket on a paper of ``PAPERS``, in order; each says which it is of how many."""
     wide, high = PAPERS[paper]
@@ -86,7 +90,9 @@ def sheets(told: Told, paper: str) -> tuple[Scene, ...]:
     laid_out = [scene for part in told.parts for scene in _part_sheets(told, part, width)]
     if len(laid_out) == 1:
         return tuple(laid_out)
-    return tuple(_numbered(scene, f"{number} of {len(laid_out)}") for number, scene in enumerate(laid_out, start=1))
+    return tuple(
+        _numbered(scene, f"Sheet {number} of {len(laid_out)}") for number, scene in enumerate(laid_out, start=1)
+    )
 
 
 def _numbered(scene: Scene, page: str) -> Scene:
@@ -101,8 +107,14 @@ def _part_sheets(told: Told, part: Part, width: float) -> Iterator[Scene]:
     room = width - 2 * _MARGIN
     foot = [_footer(told, room), *([_slip(told, room)] if part.place == len(told.parts) and told.slip else [])]
     for style in _STYLES:
-        head = [*_top(told, part, room, style), *_warnings(told, part, room), _drawings(told, part, room, style)]
-        steps, rest = _fitting(part.stages, room, _free(head, foot))
+        head = [*_top(told, part, room, style), *_warnings(told, part, room, style)]
+        if style.window:
+            head.append(_drawings(told, part, room, style))
+            beside = _NOTHING
+        else:
+            head += _window_in_words(told, part, room, style)
+            beside = _drawn_stack(part, room, style)
+        steps, rest = _fitting(part.stages, room, _free(head, foot), beside)
         if not rest:
             break
     yield _sheet(told, [*head, steps], foot, width)
@@ -150,8 +162,7 @@ def _top(told: Told, part: Part, room: float, style: _Style) -> Iterator[Block]:
     yield Block(max(about.height, _HEAD * LINE + _CODE_MM), (*about.marks, *code))
     yield _large(part.large, room, style.largest)
     yield from (_other(dials, room) for dials in part.others)
-    waits = (("BARE SKIN BEARS IT AFTER", part.touch), ("NEXT MAY LIE ON IT AFTER", part.pile))
-    yield _grid((*part.rows, *waits), room, style)
+    yield _grid((*part.rows, *part.waits), room, style)
 
 
 def _below(*blocks: Block) -> Block:
@@ -167,7 +178,7 @@ def _below(*blocks: Block) -> Block:
 def _running_head(told: Told, room: float) -> Block:
     """Whose ticket it is; the end of the line is left for which sheet it is."""
     what = " · ".join(filter(None, ("Job ticket", told.shop, told.reference)))
-    line = wrapped(printable(what), _HEAD, room - 12.0)[0]
+    line = wrapped(what, _HEAD, room - 20.0)[0]
     return Block(_HEAD * LINE + 0.6, (Text(x=0.0, y=_HEAD * ASCENT, text=line, size=_HEAD, ink=SOFT),))
 
 
@@ -206,7 +217,7 @@ def _grid(rows: Sequence[tuple[str, str]], room: float, style: _Style) -> Block:
         most = 0
         for place, (name, text) in enumerate(rows[start : start + columns]):
             x = place * (wide + 3.0)
-            lines = wrapped(printable(text), size, wide, bold=True)
+            lines = wrapped(text, size, wide, bold=True)
             marks.append(Text(x=x, y=y + label * ASCENT, text=name, size=label, ink=SOFT))
             for number, line in enumerate(lines):
                 base = y + label * LINE + size * (ASCENT + number * LINE)
@@ -219,26 +230,16 @@ def _grid(rows: Sequence[tuple[str, str]], room: float, style: _Style) -> Block:
 # -- what to heed ------------------------------------------------------------------------------------------------------
 
 
-def _warnings(told: Told, part: Part, room: float) -> Iterator[Block]:
-    """Each kind with a sign and a word, so that no colour is needed to tell them; on the first print's sheet."""
-    first = part.place == 1
-    kinds = (
-        ("CHANGED SINCE", told.changed, True),
-        ("FROM THE PRODUCT AT HAND", told.from_product, True),
-        ("MUST BE DONE", told.conditions if first else (), False),
-        ("TAKE CARE", told.cautions if first else (), True),
-        ("NOT SAID", () if told.unsaid is None or not first else (told.unsaid.removeprefix("Not said, and "),), False),
-        ("SAMPLE", told.samples if first else (), False),
-    )
-    for word, sentences, warns in kinds:
-        for sentence in sentences:
-            yield _warning(word, sentence, room, warns=warns)
+def _warnings(told: Told, part: Part, room: float, style: _Style) -> Iterator[Block]:
+    """Each kind with a sign and a word, so that no colour is needed to tell them."""
+    for heed in (*told.heeds, *part.heeds):
+        for sentence in heed.sentences:
+            yield _warning(heed.word.upper(), sentence, room, style.heeded, warns=heed.kind == "warns")
 
 
-def _warning(word: str, sentence: str, room: float, *, warns: bool) -> Block:
-    size, left = _SMALL, 4.2
-    said = sentence[:1].upper() + sentence[1:]
-    text = _run_lines([(f"{word}: ", True), (said, False)], size, room - left)
+def _warning(word: str, sentence: str, room: float, size: float, *, warns: bool) -> Block:
+    left = 4.2
+    text = _run_lines([(f"{word}: ", True), (sentence, False)], size, room - left)
     middle = 0.5 + size * LINE / 2
     sign: tuple[Mark, ...] = (
         (Arrow(x=1.5, y=middle, size=2.9, points="up", fill="heat"), *_exclamation(1.5, middle))
@@ -262,9 +263,8 @@ def _exclamation(x: float, y: float) -> tuple[Mark, ...]:
 def _drawings(told: Told, part: Part, room: float, style: _Style) -> Block:
     """Stacks on the left, the window on the right; without a window the stacks beside each other."""
     wide = (room - _GUTTER) / 2
-    main = next((stack for stack in part.stacks if stack[0] in ("", _MAIN)), part.stacks[0])
-    drawn = part.stacks if style.all_stacks else (main,)
-    scenes = [stack_scene(_printable_layers(layers), wide, style.drawn, name) for name, layers in drawn]
+    drawn = part.stacks if style.all_stacks else (_main_stack(part),)
+    scenes = [stack_scene(layers, wide, style.drawn, name) for name, layers in drawn]
     if part.explained is None:
         columns = (scenes[::2], scenes[1::2])
     else:
@@ -277,54 +277,76 @@ def _drawings(told: Told, part: Part, room: float, style: _Style) -> Block:
             marks += scene.at(place * (wide + _GUTTER), y)
             y += scene.height + 1.2
         height = max(height, y)
-    others = [
-        _run_lines([(f"{name}: ", True), (stack_words(layers), False)], style.drawn, room)
-        for name, layers in part.stacks
-        if (name, layers) not in drawn
-    ]
-    return _below(Block(height, tuple(marks)), *others, Block(0.6))
+    return _below(Block(height, tuple(marks)), *_stacks_in_words(part, drawn, room, style), Block(0.6))
 
 
-def _printable_layers(layers: Iterable[dict[str, object]] | Sequence[object]) -> list[dict[str, object]]:
-    return [{**layer, "what": printable(str(layer["what"]))} for layer in layers]  # type: ignore[dict-item, index]
+def _main_stack(part: Part) -> tuple[str, tuple[Document, ...]]:
+    return next((stack for stack in part.stacks if stack[0] in ("", _MAIN)), part.stacks[0])
+
+
+def _stacks_in_words(part: Part, drawn: Sequence[object], room: float, style: _Style) -> Iterator[Block]:
+    """Those that are not drawn."""
+    for stack in part.stacks:
+        if stack not in drawn:
+            yield _run_lines([(f"{stack[0]}: ", True), (stack_words(stack[1]), False)], style.drawn, room)
+
+
+def _window_in_words(told: Told, part: Part, room: float, style: _Style) -> Iterator[Block]:
+    """What the drawings say beside the main stack."""
+    yield Block(0.8)
+    if part.explained is not None:
+        words = window_words(part.explained, told.units)
+        yield _run_lines([("Window: ", True), (words, False)], style.drawn, room)
+    yield from _stacks_in_words(part, (_main_stack(part),), room, style)
+    yield Block(1.2)
+
+
+def _drawn_stack(part: Part, room: float, style: _Style) -> Block:
+    """The main stack alone, a column wide."""
+    name, layers = _main_stack(part)
+    scene = stack_scene(layers, (room - _GUTTER) / 2, style.drawn, name)
+    return Block(scene.height + 1.2, scene.marks)
 
 
 # -- steps -------------------------------------------------------------------------------------------------------------
 
 
-def _fitting(stages: Sequence[Stage], room: float, free: float) -> tuple[Block, tuple[Block, ...]]:
+def _fitting(stages: Sequence[Stage], room: float, free: float, beside: Block) -> tuple[Block, tuple[Block, ...]]:
     """All steps in letters as large as fit, or in the smallest with those that then have no room."""
     least, most = 0, len(_STEPS) - 1  # the largest that fits lies between, where any does
     while least < most:
         middle = (least + most) // 2
-        _, rest = _two_columns(tuple(_step_blocks(stages, room, _STEPS[middle])), room, free)
+        _, rest = _two_columns(tuple(_step_blocks(stages, room, _STEPS[middle])), room, free, beside)
         least, most = (middle + 1, most) if rest else (least, middle)
-    return _two_columns(tuple(_step_blocks(stages, room, _STEPS[most])), room, free)
+    return _two_columns(tuple(_step_blocks(stages, room, _STEPS[most])), room, free, beside)
 
 
-def _two_columns(blocks: Sequence[Block], room: float, free: float) -> tuple[Block, tuple[Block, ...]]:
-    """As many blocks as fit into two columns, as even as they can be, and those that have no room."""
-    total = sum(block.height for block in blocks)
-    height = min(free, total / 2)
+def _two_columns(
+    blocks: Sequence[Block], room: float, free: float, beside: Block = _NOTHING
+) -> tuple[Block, tuple[Block, ...]]:
+    """As many blocks as fit into two columns, as even as they can be, and those that have no room; the first column
+    begins with ``beside``."""
+    total = beside.height + sum(block.height for block in blocks)
+    height = min(free, max(beside.height, total / 2))
     while True:
-        columns, rest = _filled(blocks, height)
+        columns, rest = _filled(blocks, height, beside.height)
         if not rest or height >= free:
             break
         height = min(free, height + 0.5)
-    marks: list[Mark] = []
+    marks: list[Mark] = [*beside.marks]
     for place, column in enumerate(columns):
-        y = 0.0
+        y = 0.0 if place else beside.height
         for block in column:
             marks += block.at(place * (room + _GUTTER) / 2, y)
             y += block.height
     return Block(max(0.0, height), tuple(marks)), tuple(rest)
 
 
-def _filled(blocks: Sequence[Block], height: float) -> tuple[list[list[Block]], list[Block]]:
+def _filled(blocks: Sequence[Block], height: float, taken: float) -> tuple[list[list[Block]], list[Block]]:
+    """Two columns of that height, of which the first has so much taken, and what has no room."""
     columns: list[list[Block]] = [[], []]
     rest = list(blocks)
-    for column in columns:
-        used = 0.0
+    for column, used in zip(columns, (taken, 0.0), strict=True):
         while rest and used + rest[0].height <= height + 1e-9:
             used += rest[0].height
             column.append(rest.pop(0))
@@ -352,8 +374,7 @@ def _footer(told: Told, room: float) -> Block:
     return _below(
         Block(1.4, (_rule(room, 0.8),)),
         _lines(f"Verdict {told.verdict}: {told.verdict_id}", size, room, bold=True),
-        _lines(f"Book revision {told.revision}, digest {told.digest}; {told.decided}.", size, room),
-        _lines(f"Judged and recorded {told.recorded}. {_LAST_WORD}", size, room),
+        *(_lines(sentence, size, room) for sentence in told.signed),
         Block(0.6),
     )
 
@@ -380,26 +401,19 @@ def code_scene(text: str, size: float) -> Scene:
 def _slip(told: Told, room: float) -> Block:
     """What is cut off for the customer: nothing of the shop's own but its name."""
     size = 2.4
-    cut = "Cut here: for the customer"
-    cut_width = width_of(cut, 1.9)
-    shop = printable(told.shop)
+    cut_width = width_of(CUT_HERE, 1.9)
+    shop = told.shop
     marks = (
-        Text(x=0.0, y=2.6, text=cut, size=1.9, ink=SOFT),
+        Text(x=0.0, y=2.6, text=CUT_HERE, size=1.9, ink=SOFT),
         Line(x1=cut_width + 1.5, y1=2.0, x2=room, y2=2.0, style=DASHED, ink=SOFT, stroke=0.3),
         Text(x=room, y=4.2 + 2.9 * ASCENT, text=shop, size=2.1, anchor="end"),
     )
-    title = f"How to look after your {_plain(told.piece)}"
     said = _below(
         Block(4.2),
-        _lines(title, 2.9, room - width_of(shop, 2.1) - 4.0, bold=True),
+        _lines(told.slip_title, 2.9, room - width_of(shop, 2.1) - 4.0, bold=True),
         *(_lines(sentence, size, room) for sentence in told.slip),
     )
     return Block(said.height, (*marks, *said.marks))
-
-
-def _plain(piece: str) -> str:
-    """A piece without its colour and size: what a customer calls it."""
-    return piece.partition(", ")[0]
 
 
 # -- texts -------------------------------------------------------------------------------------------------------------
@@ -410,7 +424,7 @@ def _rule(room: float, y: float) -> Line:
 
 
 def _lines(text: str, size: float, room: float, *, bold: bool = False) -> Block:
-    lines = wrapped(printable(text), size, room, bold=bold)
+    lines = wrapped(text, size, room, bold=bold)
     marks = (
         Text(x=0.0, y=size * (ASCENT + number * LINE), text=line, size=size, bold=bold)
         for number, line in enumerate(lines)
@@ -446,7 +460,6 @@ def _words(runs: Iterable[tuple[str, bool]]) -> Iterator[tuple[str, bool, bool]]
     """Words with whether they are bold, and whether they are glued to the word before."""
     spaced = True
     for text, bold in runs:
-        said = printable(text)
-        for place, word in enumerate(words_of(said.strip())):
-            yield word, bold, not spaced and place == 0 and not said[:1].isspace()
-        spaced = said[-1:].isspace()
+        for place, word in enumerate(words_of(text.strip())):
+            yield word, bold, not spaced and place == 0 and not text[:1].isspace()
+        spaced = text[-1:].isspace()

@@ -14,6 +14,7 @@ from accord_service.pages.ticket.scene import (
     HEAT,
     INK,
     LINE,
+    SMALLEST,
     SOFT,
     SOLID,
     Arrow,
@@ -30,6 +31,7 @@ _PLATEN_MM, _BETWEEN_MM = 2.6, 0.5
 _SCALES = (50, 20, 10, 5, 2, 1, 0.5, 0.2)  # drawn mm a mm
 _DRAWN_MOST_MM = 22.0
 _ARROWS_MM, _LABELS_FROM = 3.2, 0.36
+_CAPTION = 0.86  # of the size of its letters
 
 
 def thickness_words(layer: Document) -> str:
@@ -73,7 +75,7 @@ def stack_scene(layers: Sequence[Document], width: float, size: float, name: str
         y += height + _BETWEEN_MM
     marks += column(labels, tie=right, left=width - room, top=head, bottom=head + body_mm)
     foot = head + body_mm + size * 0.5
-    small = size * 0.86
+    small = max(SMALLEST, size * _CAPTION)
     caption = wrapped(_caption(layers, scale), small, width)
     for number, line in enumerate(caption):
         marks.append(Text(x=0.0, y=foot + small * (ASCENT + number * LINE), text=line, size=small, ink=SOFT))

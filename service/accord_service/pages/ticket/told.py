@@ -26,8 +26,18 @@ _CHANGED: Mapping[str, str] = MappingProxyType(
         "code": "The service has changed since.",
     }
 )
-_FROM_PRODUCT = "These settings are its own: the recorded answer has its family's usual ones, which do not suit it."
+_FROM_PRODUCT = "It wants settings of its own; the verdict has its family's usual ones"
+# What of settings is compared where a product wants others than the verdict has.
+_COMPARED = ("temperature", "time", "pressure", "peel", "cover", "pad", "pre_press", "second_press")
+# What is to be heeded, each told by a sign of its own.
+HEED_KINDS = ("warns", "must", "unsaid", "sample")
+CUT_HERE = "Cut here: for the customer"
+_LAST_WORD = "Where the maker's sheet, local law or licensed practice differ, they decide."
+_TOUCH, _PILE = "BARE SKIN BEARS IT AFTER", "NEXT MAY LIE ON IT AFTER"
+_DIGEST_LETTERS = 12
 _SLIP_STEP = "Cut off the slip and give it with the goods."
+_CARE = "care"
+_SLIP_UNWORDED = "The book of then had no words of its own for the customer's slip: write it by the last steps."
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +51,15 @@ class Dials:
 
 
 @dataclass(frozen=True, slots=True)
+class Heed:
+    """What is to be heeded, a word before each sentence. ``kind``: one of ``HEED_KINDS``."""
+
+    kind: str
+    word: str
+    sentences: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Stage:
     """Steps of one stage, each with its number through all prints."""
 
@@ -50,7 +69,8 @@ class Stage:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Part:
-    """One print of the ticket, in the order of pressing.
+    """One print of the ticket, in the order of pressing. ``waits``: how long it stays hot, a label and a time each.
+    ``heeds``: what is said of the whole order, with its first print.
 
     ``large``: the pressing whose settings stand large; ``others``: those beside it, in their order. ``stacks``: name
     and layers of each pressing. ``explained``: what the chart is drawn from; None where the main pressing is not done.
@@ -61,8 +81,8 @@ class Part:
     large: Dials
     others: tuple[Dials, ...]
     rows: tuple[Row, ...]
-    touch: str
-    pile: str
+    waits: tuple[Row, ...]
+    heeds: tuple[Heed, ...]
     stages: tuple[Stage, ...]
     stacks: tuple[tuple[str, tuple[Document, ...]], ...]
     explained: Document | None
@@ -70,9 +90,8 @@ class Part:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Told:
-    """A whole ticket. ``changed``: what is no more as it was, a sentence each; ``slip``: the customer's sentences.
-
-    ``from_product``: that the settings are not those of the answer, where it is so.
+    """A whole ticket. ``heeds``: what is told with every print; ``slip``: the customer's sentences; ``signed``: who
+    stands behind the verdict, and who has the last word, a sentence each.
     """
 
     shop: str
@@ -81,19 +100,13 @@ class Told:
     press: str
     quantity: str
     parts: tuple[Part, ...]
-    unsaid: str | None
-    conditions: tuple[str, ...]
-    cautions: tuple[str, ...]
-    samples: tuple[str, ...]
+    heeds: tuple[Heed, ...]
     slip: tuple[str, ...]
-    changed: tuple[str, ...]
-    from_product: tuple[str, ...]
+    slip_title: str
     verdict: str
     verdict_id: str
     revision: int
-    digest: str
-    recorded: str
-    decided: str
+    signed: tuple[str, str]
     units: UnitPreferences
 
     @property
@@ -102,10 +115,12 @@ class Told:
         return f"Job ticket{f' {self.reference}' if self.reference else ''}: {self.piece}"
 
 
-def told_of(ticket: Document, revision: Document) -> Told:
-    """A ticket that has a plan. ``revision``: who decided, as the API answers of the revision it was judged under."""
+def told_of(ticket: Document, revision: Document, answer: Document) -> Told:
+    """A ticket that has a plan. ``revision``: who decided, as the API answers of the revision it was judged under;
+    ``answer``: the recorded verdict."""
     plan = ticket["plan"]
     quantity = plan["order"].get("quantity")
+    digest = ticket["digest"].removeprefix("sha256:")[:_DIGEST_LETTERS]
     return Told(
         shop=ticket["shop_name"],
         reference=ticket["reference"],
@@ -113,21 +128,61 @@ def told_of(ticket: Document, revision: Document) -> Told:
         press=plan["press_title"],
         quantity="" if quantity is None else f"{quantity}",
         parts=tuple(_parts(plan)),
-        unsaid=plan["unsaid"],
-        conditions=tuple(plan["conditions"]),
-        cautions=tuple(plan["cautions"]),
-        samples=tuple(sample["text"] for sample in plan["samples"]),
+        heeds=tuple(_heeds_of_ticket(ticket, answer)),
         slip=tuple(step["slip"] for planned in _in_order(plan) for step in planned["steps"] if step["slip"]),
-        changed=tuple(_changed(ticket)),
-        from_product=() if ticket["as_judged"] else (_FROM_PRODUCT,),
-        verdict=ticket["verdict"],
+        slip_title=f"How to look after your {_plain(plan['piece_title'])}",
+        verdict=_verdict(ticket),
         verdict_id=ticket["verdict_id"],
         revision=ticket["revision"],
-        digest=ticket["digest"].removeprefix("sha256:")[:12],
-        recorded=when_words(ticket["recorded_at"]),
-        decided=_decided(revision),
+        signed=(
+            f"Book revision {ticket['revision']}, digest {digest}; {_decided(revision)}.",
+            f"Judged and recorded {when_words(ticket['recorded_at'])}. {_LAST_WORD}",
+        ),
         units=UNIT_SYSTEMS[ticket["unit_system"]],
     )
+
+
+def _verdict(ticket: Document) -> str:
+    """The recorded verdict, which is that on the best press, and the one on this press where it is another."""
+    here = ticket["plan"]["verdict"]
+    return f"{ticket['verdict']}, on this press {here}" if here != ticket["verdict"] else str(here)
+
+
+def _heeds_of_ticket(ticket: Document, answer: Document) -> Iterator[Heed]:
+    """What is not as whoever reads it may think, with every print."""
+    own = () if ticket["as_judged"] else (f"{_FROM_PRODUCT}: {'; '.join(_differences(ticket, answer))}.",)
+    yield Heed("warns", "Changed since", tuple(_changed(ticket)))
+    yield Heed("warns", "Not in the book of then", tuple(_missing(ticket["plan"])))
+    yield Heed("warns", "From the product at hand", own)
+
+
+def _differences(ticket: Document, answer: Document) -> Iterator[str]:
+    """What is set here, and what the verdict has instead: "peel warm, not hot"."""
+    judged = next(press for press in answer["presses"] if press["press"] == ticket["press"])
+    for planned, then in zip(ticket["plan"]["decorations"], judged["settings"], strict=True):
+        for name in _COMPARED:
+            here, there = planned["settings"].get(name, "none"), then.get(name, "none")
+            if here != there:
+                yield f"{name.replace('_', '-')} {here}, not {there}"
+
+
+def _heeds_of_order(plan: Document) -> Iterator[Heed]:
+    """What the rules say of the order, with its first print."""
+    unsaid = plan["unsaid"]
+    taken = () if unsaid is None else (_capital(unsaid.removeprefix("Not said, and ")),)
+    yield Heed("must", "Must be done", tuple(map(_capital, plan["conditions"])))
+    yield Heed("warns", "Take care", tuple(map(_capital, plan["cautions"])))
+    yield Heed("unsaid", "Not said", taken)
+    yield Heed("sample", "Sample", tuple(_capital(sample["text"]) for sample in plan["samples"]))
+
+
+def _capital(sentence: str) -> str:
+    return sentence[:1].upper() + sentence[1:]
+
+
+def _plain(piece: str) -> str:
+    """A piece without its colour and size: what a customer calls it."""
+    return piece.partition(", ")[0]
 
 
 def paper_of(unit_system: str) -> str:
@@ -156,7 +211,7 @@ def _parts(plan: Document) -> Iterator[Part]:
         explained = planned["explained"]
         stages = tuple(_stages(planned["steps"], start))
         start += sum(len(stage.steps) for stage in stages)
-        dials = tuple(_dials(explained))
+        dials = tuple(_dials(planned))
         large = next((set_ for set_ in dials if set_.name in ("", pressing_words("main"))), dials[0])
         several = len(planned["stacks"]) > 1
         yield Part(
@@ -164,9 +219,9 @@ def _parts(plan: Document) -> Iterator[Part]:
             name=print_words(plan, index),
             large=large,
             others=tuple(set_ for set_ in dials if set_ is not large),
-            rows=(*large.more, *_pre_press(explained), *((label.upper(), text) for label, text in laid_in(explained))),
-            touch=planned["touch_wait"],
-            pile=planned["stack_wait"],
+            rows=(*large.more, *_pre_press(planned), *((label.upper(), text) for label, text in laid_in(explained))),
+            waits=((_TOUCH, planned["touch_wait"]), (_PILE, planned["stack_wait"])),
+            heeds=tuple(_heeds_of_order(plan)) if place == 1 else (),
             stages=stages,
             stacks=tuple(
                 (pressing_words(stack["pressing"]).capitalize() if several else "", tuple(stack["layers"]))
@@ -176,8 +231,8 @@ def _parts(plan: Document) -> Iterator[Part]:
         )
 
 
-def _dials(explained: Document) -> Iterator[Dials]:
-    for rows in sections(explained):
+def _dials(planned: Document) -> Iterator[Dials]:
+    for rows in sections(planned):
         name = rows[0][0] if not rows[0][1] else ""
         set_ = dict(rows)
         if "DISPLAY" in set_:
@@ -185,8 +240,8 @@ def _dials(explained: Document) -> Iterator[Dials]:
             yield Dials(name, set_["DISPLAY"], set_["TIME"], more)
 
 
-def _pre_press(explained: Document) -> Iterator[Row]:
-    for rows in sections(explained):
+def _pre_press(planned: Document) -> Iterator[Row]:
+    for rows in sections(planned):
         yield from (row for row in rows if row[0] == "PRE-PRESS")
 
 
@@ -207,6 +262,13 @@ def _changed(ticket: Document) -> Iterator[str]:
     if "book" in ticket["changed"]:
         yield f"Judged under revision {ticket['revision']}; the book is at {ticket['book_revision']}."
     yield from (sentence for name, sentence in _CHANGED.items() if name in ticket["changed"])
+
+
+def _missing(plan: Document) -> Iterator[str]:
+    """What books say since, where the one of the plan does not: a part of the ticket that stays empty."""
+    care = [step for planned in plan["decorations"] for step in planned["steps"] if step["stage"] == _CARE]
+    if care and not any(step["slip"] for step in care):
+        yield _SLIP_UNWORDED
 
 
 def _decided(revision: Document) -> str:

@@ -17,6 +17,7 @@ from accord_service.http.problems import BadQuery
 from accord_service.pages.counter.query import NotInAQueryError, pairs_of
 from accord_service.pages.counter.told import address_of
 from accord_service.pages.ticket.chart import chart_scene
+from accord_service.pages.ticket.letters import in_plain_letters
 from accord_service.pages.ticket.pdf import pdf
 from accord_service.pages.ticket.sheet import code_scene, sheets
 from accord_service.pages.ticket.stack import layer_words, stack_scene
@@ -32,18 +33,18 @@ _WIDE, _LETTERS, _CODE = 80.0, 3.0, 30.0
 def ticket(visit: Visit, record_id: str) -> str:
     """The ticket of a recorded order, on the best press or the one that is chosen; why there is none, where there is
     none."""
-    document = _asked(visit, record_id)
+    document, record = _asked(visit, record_id), _record(visit, record_id)
     paper = _paper(document)
     if document["plan"] is None:
-        return render_template("ticket/none.html", ticket=document, again=_again(visit, record_id))
-    told = _told(visit, document)
+        return render_template("ticket/none.html", ticket=document, again=_again(record))
+    told = _told(visit, document, record)
     return render_template(
         "ticket/ticket.html",
         ticket=document,
         told=told,
         paper=paper,
         papers=PAPERS,
-        again=_again(visit, record_id),
+        again=_again(record),
         sheets=[svg(scene, name=f"sheet-{number}", hidden=True) for number, scene in enumerate(sheets(told, paper))],
         code=svg(code_scene(told.verdict_id, _CODE), name="code"),
         stack_drawing=lambda layers, title, name: svg(stack_scene(layers, _WIDE, _LETTERS, title), name=name),
@@ -61,9 +62,9 @@ def ticket_pdf(visit: Visit, record_id: str) -> Response:
     paper = _paper(document)
     if document["plan"] is None:
         return make_response(redirect(url_for("page_ticket", record_id=record_id), 303))
-    told = _told(visit, document)
+    told = _told(visit, document, _record(visit, record_id))
     subject = f"{told.press}; verdict {told.verdict_id}, book revision {told.revision}"
-    content = pdf(sheets(told, paper), PAPERS[paper], title=told.title, subject=subject)
+    content = pdf(sheets(in_plain_letters(told), paper), PAPERS[paper], title=told.title, subject=subject)
     response = Response(content, mimetype="application/pdf")
     name = re.sub("[^A-Za-z0-9._-]+", "-", document["reference"] or record_id)
     response.headers["Content-Disposition"] = f'inline; filename="ticket-{name}.pdf"'
@@ -84,15 +85,18 @@ def _paper(document: Mapping[str, Any]) -> str:
     return chosen
 
 
-def _told(visit: Visit, document: Mapping[str, Any]) -> Told:
+def _record(visit: Visit, record_id: str) -> Mapping[str, Any]:
+    return visit.ask(get_record, path={"record_id": record_id}).document
+
+
+def _told(visit: Visit, document: Mapping[str, Any], record: Mapping[str, Any]) -> Told:
     revision = visit.ask(get_revision, path={"revision": f"{document['revision']}"})
-    return told_of(document, revision.document)
+    return told_of(document, revision.document, record["answer"])
 
 
-def _again(visit: Visit, record_id: str) -> str | None:
+def _again(record: Mapping[str, Any]) -> str | None:
     """The counter with the order in it; None where a program recorded what the counter has no fields for."""
-    kept = visit.ask(get_record, path={"record_id": record_id}).document
-    order = kept["order"] | ({} if kept["reference"] is None else {"reference": kept["reference"]})
+    order = record["order"] | ({} if record["reference"] is None else {"reference": record["reference"]})
     try:
         return address_of(pairs_of(order))
     except NotInAQueryError:
