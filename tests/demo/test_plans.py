@@ -359,8 +359,8 @@ def test_what_is_done_once_may_be_printed_with_a_later_print() -> None:
 
 # Steps that lay a sheet between print and heat, and how they name it.
 COVERING = {
-    "cover": re.compile(r"Cover with (.+), larger than the platen\."),
-    "cover-what-marks": re.compile(r"Lay (.+) over it, larger than the platen:"),
+    "cover": re.compile(r"Cover with (.+), larger than the (?:platen|clamp|heater|sleeve)\."),
+    "cover-what-marks": re.compile(r"Lay (.+) over it, larger than the (?:platen|clamp|heater|sleeve):"),
     "cover-round": re.compile(r"Lay (.+) round the wrapped print,"),
 }
 
