@@ -28,7 +28,6 @@ PEELED = {
 }
 # Steps that no plan by hand has, since none of the fifty comes to them.
 IN_NO_PLAN = {
-    "clamp-out",
     "clear-of-old-print",
     "fit-plate",
     "gang",

@@ -178,14 +178,15 @@ def place_words(where: str = read("place.placement")) -> str:
 def fasteners_words(
     features: tuple[str, ...] = read("item.features"),
     across: bool = read("place.across_closure"),
+    where: str = read("place.placement"),
     kind: str = read("item.kind"),
 ) -> str | None:
     """What is done with the piece's fasteners before it is laid down, as a clause; unknown where it has none.
 
-    A zip that the print crosses is open, so that the print has two halves; so is that of a cover or a bag, through
-    which goes what lies inside.
+    A zip that the print crosses is open, so that the print has two halves; so is that under a print on the other side,
+    which would lie on the bed, and that of a cover or a bag, through which goes what lies inside.
     """
-    zip_words = "Open the zip" if across or kind != "garment" else "Close the zip"
+    zip_words = "Open the zip" if across or where == "back" or kind != "garment" else "Close the zip"
     told = {"button": "Do up the buttons", "zip": zip_words, "drawstring": "Pull the cords out of the way"}
     words = [clause for name, clause in told.items() if name in features]
     return ", ".join([*words[:1], *(clause[:1].lower() + clause[1:] for clause in words[1:])]) or None

@@ -81,7 +81,7 @@ def test_a_shrink_sleeve_goes_on_last_and_comes_off_cold_with_the_paper(authorit
 @pytest.mark.parametrize(
     ("blank", "placement", "clause"),
     [
-        ("hoodie-zip-navy", "back", "Close the zip, pull the cords out of the way"),
+        ("hoodie-zip-navy", "back", "Open the zip, pull the cords out of the way"),
         ("hoodie-cotton-black", "front", "Pull the cords out of the way"),
         ("polo-cotton-navy", "left-chest", "Do up the buttons"),
         ("cushion-cotton-natural", "face", "Open the zip"),
