@@ -9,7 +9,7 @@ import pickle
 import shutil
 import tomllib
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from contextlib import suppress
+from contextlib import ExitStack, suppress
 from dataclasses import dataclass
 from functools import cache, partial
 from pathlib import Path
@@ -77,12 +77,24 @@ def pytest_configure(config: pytest.Config) -> None:
     folder = os.environ.get("ACCORD_TESTS_FOLDER")
     if folder is None or (config.getoption("dist", "no") != "no" and not hasattr(config, "workerinput")):
         return  # it is loaded when it is needed; what hands out tests to others needs none
-    load_untried = partial(loader.load_folder, passed=partial(trials.passed, trials.EXAMPLES))
     # What is wrong with a book is told where tests load it.
-    with pytest.MonkeyPatch.context() as patch, suppress(BookError):
+    with pytest.MonkeyPatch.context() as patch, suppress(BookError), ExitStack() as first:
         patch.setenv("XDG_CACHE_HOME", str(Path(folder, "cache")))
+        load_untried = partial(loader.load_folder, passed=partial(_tried_by_another, first, folder))
         patch.setattr(loader, "load_folder", load_untried)
         trials.remember(trials.EXAMPLES, load_book().documents)
+
+
+def _tried_by_another(first: ExitStack, folder: str, documents: Documents) -> bool:
+    """Whether another process of the run tried the examples. While one tries them, the others wait for it; that one is
+    told no, and has ``first`` to close when it is done."""
+    with ExitStack() as waiting:
+        lock = waiting.enter_context(Path(folder, "examples.lock").open("w"))
+        fcntl.flock(lock, fcntl.LOCK_EX)  # until it is closed
+        if not trials.passed(trials.EXAMPLES, documents):
+            first.push(waiting.pop_all())
+            return False
+    return True
 
 
 @pytest.hookimpl(wrapper=True)

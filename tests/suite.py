@@ -5,7 +5,11 @@
 Three runs of pytest: what can share the machine runs on all of its cores; what measures seconds that were promised (the
 marker ``alone``) runs afterwards, first what keeps no more than one core busy (``one_core`` too), two files at a time
 where there are two cores, then the rest with nothing beside it. Then the last lines: what failed, what could not run
-here and which Debian package brings what it lacks, and the sum of all runs in the words of pytest's own closing line.
+here and which Debian package brings what it lacks, how many tests were left for longer runs, and the sum of all runs in
+the words of pytest's own closing line.
+
+With ``ACCORD_LONG=1`` it runs what CI runs with every change, with ``ACCORD_NIGHTLY=1`` what the night runs
+(``tiers.py``).
 
 With ``ACCORD_ALL=1`` nothing may be skipped. Exits with 1 if a test failed, or was skipped that had to run, or none
 ran; with 2 if pytest itself broke off.
@@ -26,6 +30,12 @@ from xml.etree import ElementTree
 
 # pytest's exit codes, https://docs.pytest.org/en/stable/reference/exit-codes.html
 TESTS_FAILED, NOTHING_COLLECTED = 1, 5
+# The markers of tests that a longer run takes, and what is said of them.
+LEFT = {
+    "long": "left for CI, which runs them with every change (ACCORD_LONG=1)",
+    "nightly": "left for the night (make nightly)",
+}
+LEFT_OUT = "left-out"
 LINUX_ONLY = (
     "The tests start the store that comes along, which is there for Linux alone: run them in a container or a virtual"
     " machine, for example with docker run -v $PWD:/accord -w /accord python:3.12 make test."
@@ -60,14 +70,18 @@ def runs() -> tuple[Run, ...]:
 
 @dataclass(frozen=True)
 class Account:
-    """What became of the tests. ``failed`` names them; ``skipped`` is why, once for each test."""
+    """What became of the tests. ``failed`` names them; ``skipped`` is why, once for each test; ``left`` is the marker
+    by which each was left for a longer run."""
 
     passed: int
     failed: tuple[str, ...]
     skipped: tuple[str, ...]
+    left: tuple[str, ...] = ()
 
     def __add__(self, more: Account) -> Account:
-        return Account(self.passed + more.passed, self.failed + more.failed, self.skipped + more.skipped)
+        return Account(
+            self.passed + more.passed, self.failed + more.failed, self.skipped + more.skipped, self.left + more.left
+        )
 
 
 def account_of(report: Path) -> Account:
@@ -89,6 +103,7 @@ def closing_lines(account: Account, seconds: float) -> list[str]:
     lines = [f"failed: {name}" for name in account.failed]
     reasons = Counter(account.skipped).most_common()
     lines += [f"not run here: {_need_of(count, reason)}" for reason, count in reasons]
+    lines += [f"{said}: {_tests(count)}" for tier, said in LEFT.items() if (count := account.left.count(tier))]
     counts = {"failed": len(account.failed), "passed": account.passed, "skipped": len(account.skipped)}
     counted = ", ".join(f"{count} {word}" for word, count in counts.items() if count) or "no tests ran"
     minutes, rest = divmod(round(seconds), 60)
@@ -97,10 +112,14 @@ def closing_lines(account: Account, seconds: float) -> list[str]:
 
 def _need_of(count: int, reason: str) -> str:
     """Such as "7 tests need redis-server (package redis-server)"; other reasons after a colon."""
-    one_test = count == 1
-    tests = f"{count} {'test' if one_test else 'tests'}"
     what = reason.removeprefix("needs ")
-    return f"{tests}: {reason}" if what == reason else f"{tests} {'needs' if one_test else 'need'} {what}"
+    if what == reason:
+        return f"{_tests(count)}: {reason}"
+    return f"{_tests(count)} {'needs' if count == 1 else 'need'} {what}"
+
+
+def _tests(count: int) -> str:
+    return f"{count} {'test' if count == 1 else 'tests'}"
 
 
 def run_pytest(run: Run, folder: Path, words: Sequence[str]) -> int | None:
@@ -114,6 +133,7 @@ def run_pytest(run: Run, folder: Path, words: Sequence[str]) -> int | None:
     written = folder / "with-alone"
     if run.kind is None:
         env["ACCORD_ALONE_INTO"] = str(written)
+        env["ACCORD_LEFT_INTO"] = str(folder / LEFT_OUT)
     elif written.exists():
         files = files_of(run.kind, written.read_text(encoding="utf-8"))
         if not files:
@@ -129,6 +149,11 @@ def run_pytest(run: Run, folder: Path, words: Sequence[str]) -> int | None:
 def files_of(kind: str, written: str) -> list[str]:
     """The files with tests of this kind, of lines like ``alone /home/ann/accord/tests/store/test_away.py``."""
     return [file for line in written.splitlines() for of, _, file in [line.partition(" ")] if of == kind]
+
+
+def _left_out(written: Path) -> tuple[str, ...]:
+    """The marker by which each test was left out; none if pytest broke off before it knew."""
+    return tuple(written.read_text(encoding="utf-8").split()) if written.exists() else ()
 
 
 def exit_code(codes: Iterable[int], account: Account, *, all_must_run: bool) -> int:
@@ -150,6 +175,7 @@ def main(words: Sequence[str]) -> int:
             codes.append(code)
             report = run.report(folder)
             account += account_of(report) if report.exists() else Account(0, (), ())
+        account += Account(0, (), (), _left_out(folder / LEFT_OUT))
     print(*closing_lines(account, time.monotonic() - began_s), sep="\n", flush=True)
     return exit_code(codes, account, all_must_run=os.environ.get("ACCORD_ALL") == "1")
 

@@ -25,7 +25,13 @@ def test_by_itself(): pass
 def test_that_waits(): pass
 
 @pytest.mark.nightly
+def test_of_the_night(): pass
+
+@pytest.mark.long
 def test_long(): pass
+
+@pytest.mark.long
+def test_long_too(): pass
 
 @pytest.mark.needs("redis-server")
 def test_store(): pass
@@ -38,6 +44,8 @@ def program(request): return request.param
 
 def test_page(program): pass
 """
+LEFT_FOR_CI = "left for CI, which runs them with every change (ACCORD_LONG=1): 2 tests"
+LEFT_FOR_THE_NIGHT = "left for the night (make nightly): 1 test"
 
 
 @pytest.fixture
@@ -65,9 +73,10 @@ def run_suite(tmp_path: Path, path: str, suite: str = SUITE, **environment: str)
 def test_what_could_not_run_stands_in_the_last_lines(tmp_path: Path, bare_path: str) -> None:
     done = run_suite(tmp_path, bare_path)
     assert done.returncode == 0, done.stdout + done.stderr
-    redis, pages, closing = done.stdout.splitlines()[-3:]
+    redis, pages, *left, closing = done.stdout.splitlines()[-5:]
     assert redis == "not run here: 2 tests need redis-server (package redis-server)"
     assert pages == "not run here: 1 test needs chromedriver (package chromium-driver) and chromium (package chromium)"
+    assert left == [LEFT_FOR_CI, LEFT_FOR_THE_NIGHT]
     assert re.fullmatch(r"=+ 4 passed, 3 skipped in [\d.]+s \(0:\d\d:\d\d\) =+", closing)
 
 
@@ -76,8 +85,8 @@ def test_nothing_may_be_left_out_where_all_must_run(tmp_path: Path, bare_path: s
     assert done.returncode == 1
     assert re.fullmatch(r"=+ 3 failed, 4 passed in .*=+", done.stdout.splitlines()[-1])
     assert done.stdout.count("needs redis-server (package redis-server)") >= 2
-    assert "failed: " in done.stdout
-    assert "test_store_too" in done.stdout.splitlines()[-3]
+    failed = [line for line in done.stdout.splitlines() if line.startswith("failed: ")]
+    assert [line.rpartition("::")[2] for line in failed][:2] == ["test_store", "test_store_too"]
 
 
 def test_any_other_skip_is_no_better_where_all_must_run(tmp_path: Path, bare_path: str) -> None:
@@ -87,10 +96,21 @@ def test_any_other_skip_is_no_better_where_all_must_run(tmp_path: Path, bare_pat
     assert "not run here: 1 test: some day" in done.stdout.splitlines()
 
 
-def test_nightly_tests_run_when_asked_for(tmp_path: Path, bare_path: str) -> None:
-    done = run_suite(tmp_path, bare_path, ACCORD_NIGHTLY="1")
+@pytest.mark.parametrize(
+    ("tier", "passed", "left"),
+    [
+        ({"ACCORD_LONG": "1"}, 6, [LEFT_FOR_THE_NIGHT]),
+        ({"ACCORD_NIGHTLY": "1"}, 7, []),
+    ],
+)
+def test_longer_tests_run_when_asked_for(
+    tier: dict[str, str], passed: int, left: list[str], tmp_path: Path, bare_path: str
+) -> None:
+    done = run_suite(tmp_path, bare_path, **tier)
     assert done.returncode == 0, done.stdout + done.stderr
-    assert "5 passed, 3 skipped" in done.stdout.splitlines()[-1]
+    *lines, closing = done.stdout.splitlines()
+    assert f"{passed} passed, 3 skipped" in closing
+    assert [line for line in lines if line.startswith("left for ")] == left
 
 
 def test_a_failure_in_the_first_run_does_not_hide_the_second(tmp_path: Path, bare_path: str) -> None:
@@ -127,6 +147,27 @@ def test_a_file_that_cannot_be_read_is_a_failure(tmp_path: Path, bare_path: str)
     done = run_suite(tmp_path, bare_path, SUITE + "import nothing_of_the_kind\n")
     assert done.returncode != 0
     assert " failed" in done.stdout.splitlines()[-1]
+
+
+@pytest.mark.parametrize(("environment", "length"), [({}, 1), ({"ACCORD_LONG": "1"}, 2), ({"ACCORD_NIGHTLY": "1"}, 3)])
+def test_a_draw_is_as_long_as_its_run(environment: dict[str, str], length: int) -> None:
+    env = {name: value for name, value in os.environ.items() if not name.startswith("ACCORD")} | environment
+    words = [sys.executable, "-c", "from tests.tiers import of_this_run; print(of_this_run(1, 2, 3))"]
+    assert subprocess.check_output(words, cwd=ROOT, env=env, text=True).strip() == str(length)
+
+
+def test_no_gate_is_left_for_ci() -> None:
+    gates = [
+        file
+        for gate in GATES
+        for file in ((ROOT / gate).rglob("test_*.py") if (ROOT / gate).is_dir() else [ROOT / gate])
+    ]
+    assert len(gates) > len(GATES)
+    assert [file.name for file in gates if "mark.long" in file.read_text(encoding="utf-8")] == []
+
+
+def test_ci_runs_what_is_left_for_it() -> None:
+    assert "export ACCORD_ALL=1 ACCORD_LONG=1" in (ROOT / ".ci" / "run").read_text(encoding="utf-8").splitlines()
 
 
 def test_the_files_that_start_first_and_the_gates_are_there() -> None:

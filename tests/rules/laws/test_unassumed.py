@@ -10,7 +10,6 @@ from __future__ import annotations
 import copy
 import dataclasses
 import json
-import os
 import random
 from collections.abc import Iterable, Iterator
 from contextlib import closing
@@ -22,6 +21,7 @@ import pytest
 from cases import shop_of
 from tests.rules import random_orders
 from tests.rules.laws import questions
+from tests.tiers import NIGHTLY, of_this_run
 
 from accord_rules.authority import Authority
 from accord_rules.derive import case as cases
@@ -34,8 +34,7 @@ from accord_rules.revision.book import Book
 from accord_rules.revision.facts import Scope
 from accord_rules.revision.names import resolve
 
-NIGHTLY = os.environ.get("ACCORD_NIGHTLY") == "1"
-RANDOM = (5 if NIGHTLY else 2) * questions.ORDERS
+RANDOM = of_this_run(2, 2, 5) * questions.ORDERS
 _OF_SCOPE = {scope: [name for name, fact in GRAPH.facts.items() if fact.scope is scope] for scope in Scope}
 # Facts of deciding rules that are known without what is assumed, and otherwise with it.
 SURE_OF_THEMSELVES = {
