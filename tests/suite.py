@@ -18,6 +18,8 @@ ran; with 2 if pytest itself broke off.
 from __future__ import annotations
 
 import os
+import re
+import shutil
 import subprocess
 import sys
 import tempfile
@@ -36,6 +38,7 @@ LEFT = {
     "nightly": "left for the night (make nightly)",
 }
 LEFT_OUT = "left-out"
+WRITTEN_MOST_BYTES = 3 * 1024**3  # the tests' folders, by far not reached
 LINUX_ONLY = (
     "The tests start the store that comes along, which is there for Linux alone: run them in a container or a virtual"
     " machine, for example with docker run -v $PWD:/accord -w /accord python:3.12 make test."
@@ -125,11 +128,11 @@ def _tests(count: int) -> str:
 def run_pytest(run: Run, folder: Path, words: Sequence[str]) -> int | None:
     """Run the tests whose markers fit; pytest's exit code. None where the run before said that there are none.
 
-    ``folder``: what the runs have in common. Compiled code is kept whatever the environment says: the tests start many
-    processes, and each would compile the program anew.
+    ``folder``: what the runs have in common, and where their tests write. Compiled code is kept whatever the
+    environment says: the tests start many processes, and each would compile the program anew.
     """
     env = {name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"}
-    env["ACCORD_TESTS_FOLDER"] = str(folder)
+    env["ACCORD_TESTS_FOLDER"] = env["PYTEST_DEBUG_TEMPROOT"] = str(folder)
     written = folder / "with-alone"
     if run.kind is None:
         env["ACCORD_ALONE_INTO"] = str(written)
@@ -162,12 +165,28 @@ def exit_code(codes: Iterable[int], account: Account, *, all_must_run: bool) -> 
     return 2 if broken else int(bool(wrong) or TESTS_FAILED in codes)
 
 
+def folder_in_memory() -> Path | None:
+    """A file system in memory with room for all that the tests write; None where there is none.
+
+    A store has each commit on the disk before it says so, and the tests make some ten thousand of them.
+    """
+    memory = Path("/dev/shm")
+    try:
+        room, flags = shutil.disk_usage(memory).free, os.statvfs(memory).f_flag
+        available_kib = re.search(r"^MemAvailable: +(\d+) kB$", Path("/proc/meminfo").read_text(), re.MULTILINE)
+    except OSError:
+        return None
+    can_be_used = os.access(memory, os.W_OK | os.X_OK) and not flags & os.ST_NOEXEC
+    is_free = available_kib is not None and int(available_kib[1]) * 1024 >= 2 * WRITTEN_MOST_BYTES
+    return memory if can_be_used and is_free and room >= WRITTEN_MOST_BYTES else None
+
+
 def main(words: Sequence[str]) -> int:
     if sys.platform != "linux":
         print(LINUX_ONLY, file=sys.stderr)
         return 2
     began_s, codes, account = time.monotonic(), [], Account(0, (), ())
-    with tempfile.TemporaryDirectory(prefix="accord-tests-") as name:
+    with tempfile.TemporaryDirectory(prefix="accord-tests-", dir=folder_in_memory()) as name:
         folder = Path(name)
         for run in runs():
             if (code := run_pytest(run, folder, words)) is None:

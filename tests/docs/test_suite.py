@@ -7,8 +7,10 @@ import re
 import subprocess
 import sys
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
+from tests import suite
 from tests.markers import GATES, LONGEST
 
 ROOT = Path(__file__).parents[2]
@@ -55,13 +57,13 @@ def bare_path(tmp_path: Path) -> str:
     return str(tmp_path / "bin")
 
 
-def run_suite(tmp_path: Path, path: str, suite: str = SUITE, **environment: str) -> subprocess.CompletedProcess[str]:
+def run_suite(tmp_path: Path, path: str, text: str = SUITE, **environment: str) -> subprocess.CompletedProcess[str]:
     """``tests/suite.py`` over a folder with this project's own markers and one file of tests."""
     folder = tmp_path / "suite"
     folder.mkdir()
     hooks = "pytest_collection_modifyitems, pytest_ignore_collect, pytest_runtest_setup"
     (folder / "conftest.py").write_text(f"from tests.markers import {hooks}\n", encoding="utf-8")
-    (folder / "test_small.py").write_text(suite, encoding="utf-8")
+    (folder / "test_small.py").write_text(text, encoding="utf-8")
     env = {name: value for name, value in os.environ.items() if not name.startswith(("ACCORD", "PYTEST"))}
     env |= {"PATH": path, "PYTHONPATH": os.pathsep.join([str(ROOT), *sys.path]), **environment}
     env["PYTEST_DISABLE_PLUGIN_AUTOLOAD"] = "1"  # some that are installed take a second to load
@@ -90,8 +92,8 @@ def test_nothing_may_be_left_out_where_all_must_run(tmp_path: Path, bare_path: s
 
 
 def test_any_other_skip_is_no_better_where_all_must_run(tmp_path: Path, bare_path: str) -> None:
-    suite = "import pytest\ndef test_fine(): pass\ndef test_hidden(): pytest.skip('some day')\n"
-    done = run_suite(tmp_path, bare_path, suite, ACCORD_ALL="1")
+    text = "import pytest\ndef test_fine(): pass\ndef test_hidden(): pytest.skip('some day')\n"
+    done = run_suite(tmp_path, bare_path, text, ACCORD_ALL="1")
     assert done.returncode == 1
     assert "not run here: 1 test: some day" in done.stdout.splitlines()
 
@@ -114,8 +116,8 @@ def test_longer_tests_run_when_asked_for(
 
 
 def test_a_failure_in_the_first_run_does_not_hide_the_second(tmp_path: Path, bare_path: str) -> None:
-    suite = "import pytest\ndef test_wrong(): assert 0\n@pytest.mark.alone\ndef test_wrong_too(): assert 0\n"
-    done = run_suite(tmp_path, bare_path, suite)
+    text = "import pytest\ndef test_wrong(): assert 0\n@pytest.mark.alone\ndef test_wrong_too(): assert 0\n"
+    done = run_suite(tmp_path, bare_path, text)
     assert done.returncode == 1
     first, second, closing = done.stdout.splitlines()[-3:]
     assert (first.rpartition("::")[2], second.rpartition("::")[2]) == ("test_wrong", "test_wrong_too")
@@ -130,11 +132,36 @@ def test_later_runs_load_only_files_that_have_tests_for_them(
 ) -> None:
     log = tmp_path / "loaded"
     noted = f"import pytest\nwith open({str(log)!r}, 'a') as log: log.write('x')\n"
-    suite = f"{noted}{markers}\ndef test_one(): pass\n\ndef test_two(): pass\n"
-    done = run_suite(tmp_path, bare_path, suite)
+    text = f"{noted}{markers}\ndef test_one(): pass\n\ndef test_two(): pass\n"
+    done = run_suite(tmp_path, bare_path, text)
     assert done.returncode == 0, done.stdout + done.stderr
     assert "2 passed" in done.stdout.splitlines()[-1]
     assert len(log.read_text(encoding="utf-8")) == loaded
+
+
+@pytest.mark.parametrize(
+    ("free_bytes", "flags", "available_kib", "is_used"),
+    [
+        (suite.WRITTEN_MOST_BYTES, 0, 2 * suite.WRITTEN_MOST_BYTES // 1024, True),
+        (
+            64 * 1024**2,
+            0,
+            2 * suite.WRITTEN_MOST_BYTES // 1024,
+            False,
+        ),  # a container has this
+        (suite.WRITTEN_MOST_BYTES, os.ST_NOEXEC, 2 * suite.WRITTEN_MOST_BYTES // 1024, False),
+        (suite.WRITTEN_MOST_BYTES, 0, 1024**2, False),
+    ],
+    ids=["room", "little room", "no programs", "little memory"],
+)
+def test_tests_write_to_memory_only_where_there_is_room(
+    free_bytes: int, flags: int, available_kib: int, is_used: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(suite.shutil, "disk_usage", lambda _: SimpleNamespace(free=free_bytes))
+    monkeypatch.setattr(suite.os, "statvfs", lambda _: SimpleNamespace(f_flag=flags))
+    monkeypatch.setattr(suite.os, "access", lambda *_: True)
+    monkeypatch.setattr(suite.Path, "read_text", lambda _: f"MemTotal: 1 kB\nMemAvailable:   {available_kib} kB\n")
+    assert (suite.folder_in_memory() is not None) == is_used
 
 
 def test_no_test_at_all_is_a_failure(tmp_path: Path, bare_path: str) -> None:
