@@ -21,8 +21,8 @@ LONGEST = (
     "tests/mutation/test_code_mutants.py",  # by night
     "tests/fuzz/test_fuzz.py",  # by night
     "tests/bench/test_search.py",  # by night
-    "tests/docs/test_readme.py",
-    "tests/docs/test_steward.py",
+    "tests/docs/test_readme.py",  # by CI
+    "tests/docs/test_steward.py",  # by CI
     "tests/service/api/test_proposals.py",
     "tests/service/steps/test_effect_faults.py",
     "tests/rules/laws/test_answers.py",

@@ -102,7 +102,7 @@ def test_any_other_skip_is_no_better_where_all_must_run(tmp_path: Path, bare_pat
     ("tier", "passed", "left"),
     [
         ({"ACCORD_LONG": "1"}, 6, [LEFT_FOR_THE_NIGHT]),
-        ({"ACCORD_NIGHTLY": "1"}, 7, []),
+        pytest.param({"ACCORD_NIGHTLY": "1"}, 7, [], marks=pytest.mark.long),
     ],
 )
 def test_longer_tests_run_when_asked_for(
@@ -125,7 +125,12 @@ def test_a_failure_in_the_first_run_does_not_hide_the_second(tmp_path: Path, bar
 
 
 @pytest.mark.parametrize(
-    ("markers", "loaded"), [("", 1), ("@pytest.mark.alone", 2), ("@pytest.mark.alone\n@pytest.mark.one_core", 2)]
+    ("markers", "loaded"),
+    [
+        ("", 1),
+        pytest.param("@pytest.mark.alone", 2, marks=pytest.mark.long),
+        ("@pytest.mark.alone\n@pytest.mark.one_core", 2),
+    ],
 )
 def test_later_runs_load_only_files_that_have_tests_for_them(
     tmp_path: Path, bare_path: str, markers: str, loaded: int
