@@ -132,7 +132,7 @@ def run_pytest(run: Run, folder: Path, words: Sequence[str]) -> int | None:
     environment says: the tests start many processes, and each would compile the program anew.
     """
     env = {name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"}
-    env["ACCORD_TESTS_FOLDER"] = env["PYTEST_DEBUG_TEMPROOT"] = str(folder)
+    env["ACCORD_TESTS_FOLDER"] = str(folder)
     written = folder / "with-alone"
     if run.kind is None:
         env["ACCORD_ALONE_INTO"] = str(written)
@@ -144,7 +144,9 @@ def run_pytest(run: Run, folder: Path, words: Sequence[str]) -> int | None:
         listed = folder / f"{run.kind}.files"
         listed.write_text("\n".join(files), encoding="utf-8")
         env["ACCORD_FILES_FROM"] = str(listed)
-    options = ["-m", run.marker, f"--junitxml={run.report(folder)}", "-o", "junit_family=xunit1"]
+    # A short path, since that of a socket has to fit into 107 bytes (unix(7)).
+    options = ["-m", run.marker, f"--basetemp={folder / (run.kind or 'all')}"]
+    options += [f"--junitxml={run.report(folder)}", "-o", "junit_family=xunit1"]
     command = [sys.executable, "-m", "pytest", *options, *run.spread, *words]
     return subprocess.run(command, env=env, check=False).returncode
 
