@@ -77,7 +77,7 @@ lint: $(VENV)/.dev ## style, types and the direction of imports
 	$(BIN)/mypy
 	$(BIN)/lint-imports
 
-check: lint test ## what CI runs for every change
+check: lint test ## style, types, imports and the tests; CI draws some of these longer
 
 bench: $(VENV)/.dev ## speed, as ratios taken in one run
 	$(BIN)/python tests/bench/bench_inference.py

@@ -1,8 +1,9 @@
-"""The markers ``needs``, ``nightly``, ``gate``, ``alone`` and ``one_core``; for ``conftest.py`` to take over.
+"""The markers ``needs``, ``long``, ``nightly``, ``gate``, ``alone`` and ``one_core``; for ``conftest.py`` to take over.
 
 Loading all files of tests takes seconds, and those with a test marked ``alone`` are few: the first run of ``suite.py``
 has their names written into the file that ``ACCORD_ALONE_INTO`` names, and in later runs no files are loaded but those
-that ``ACCORD_FILES_FROM`` lists.
+that ``ACCORD_FILES_FROM`` lists. How many tests were left for a longer run goes into the file that ``ACCORD_LEFT_INTO``
+names.
 """
 
 from __future__ import annotations
@@ -13,14 +14,15 @@ from pathlib import Path
 
 import machine
 import pytest
+from tests import tiers
 
 # Files whose tests take longest, longest first: started early, they do not keep one core busy when all others are done.
 LONGEST = (
     "tests/mutation/test_code_mutants.py",  # by night
     "tests/fuzz/test_fuzz.py",  # by night
     "tests/bench/test_search.py",  # by night
-    "tests/docs/test_readme.py",
-    "tests/docs/test_steward.py",
+    "tests/docs/test_readme.py",  # by CI
+    "tests/docs/test_steward.py",  # by CI
     "tests/service/api/test_proposals.py",
     "tests/service/steps/test_effect_faults.py",
     "tests/rules/laws/test_answers.py",
@@ -86,15 +88,18 @@ def _files_listed() -> frozenset[str]:
 # First, since pytest itself then takes out what is not wanted in this run.
 @pytest.hookimpl(tryfirst=True)
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
-    """Mark the gates; leave out tests marked ``nightly`` but for ``ACCORD_NIGHTLY=1``; put the longest files first;
-    write down where tests marked ``alone`` are."""
+    """Mark the gates; leave out tests marked ``long`` or ``nightly`` but where ``tiers.py`` says that they run; put the
+    longest files first; write down where tests marked ``alone`` are, and how many were left out."""
     gates = tuple(f"{gate}{end}" for gate in GATES for end in ("/", "::"))
     for item in items:
         if item.nodeid.startswith(gates):
             item.add_marker("gate")
-    if os.environ.get("ACCORD_NIGHTLY") != "1":
-        config.hook.pytest_deselected(items=[item for item in items if item.get_closest_marker("nightly")])
-        items[:] = [item for item in items if not item.get_closest_marker("nightly")]
+    left = {item: tier for item in items if (tier := _left_for(item)) is not None}
+    if left:
+        config.hook.pytest_deselected(items=[*left])
+        items[:] = [item for item in items if item not in left]
+    if into := os.environ.get("ACCORD_LEFT_INTO"):
+        Path(into).write_text("".join(f"{tier}\n" for tier in sorted(left.values())), encoding="utf-8")
     if into := os.environ.get("ACCORD_ALONE_INTO"):
         # Each process of a run finds the same ones.
         alone = [item for item in items if item.get_closest_marker("alone")]
@@ -102,6 +107,14 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
         Path(into).write_text("".join(sorted(lines)), encoding="utf-8")
     rank = {file: place for place, file in enumerate(LONGEST)}
     items.sort(key=lambda item: rank.get(item.nodeid.partition("::")[0], len(LONGEST)))
+
+
+def _left_for(item: pytest.Item) -> str | None:
+    """The marker by which a test is not of this run, of the longest tier that it has."""
+    for marker, runs in (("nightly", tiers.NIGHTLY), ("long", tiers.LONG)):
+        if not runs and item.get_closest_marker(marker):
+            return marker
+    return None
 
 
 def pytest_runtest_setup(item: pytest.Item) -> None:

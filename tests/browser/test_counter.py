@@ -212,7 +212,13 @@ def test_the_keyboard_alone_asks_and_records(opened: Browser, served: Served) ->
 
 @pytest.mark.parametrize(
     "order",
-    [{}, COTTON_DYED, WORKABLE, QUESTIONS, MISREAD],
+    [
+        pytest.param({}, marks=pytest.mark.long),
+        pytest.param(COTTON_DYED, marks=pytest.mark.long),
+        WORKABLE,
+        QUESTIONS,
+        pytest.param(MISREAD, marks=pytest.mark.long),
+    ],
     ids=("empty", "rejected", "workable", "questions", "misread"),
 )
 def test_axe_and_phones(opened: Browser, served: Served, order: dict[str, str]) -> None:

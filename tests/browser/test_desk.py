@@ -68,6 +68,8 @@ def assert_fit_for_all(opened: Browser) -> None:
     opened.prefer()
 
 
+# service/pages/test_desk.py takes a change to the book by the same forms, without a browser.
+@pytest.mark.long
 def test_the_keyboard_alone_takes_a_change_to_the_book(opened: Browser, served: Served) -> None:
     sign_in(opened, served, "mill-steps-steward", "/desk/draft")
     tab_to(opened, "#limit")
@@ -109,15 +111,26 @@ def test_the_keyboard_alone_takes_a_change_to_the_book(opened: Browser, served: 
     assert opened.complaints() == []
 
 
-_ROOMS = ("proposals", "revisions", "outcomes", "shops", "audit", "draft")
+_OTHERS = (
+    "proposals",
+    "revisions",
+    "outcomes",
+    "shops",
+    "audit",
+    "draft/products",
+    "draft/products/film-hot-peel-fast",
+    "draft/markets/us",
+)
 
 
-@pytest.mark.parametrize("path", [*_ROOMS, "draft/products", "draft/products/film-hot-peel-fast", "draft/markets/us"])
+@pytest.mark.parametrize("path", ["draft", *(pytest.param(page, marks=pytest.mark.long) for page in _OTHERS)])
 def test_each_page_is_fit_for_all(path: str, opened: Browser, served: Served) -> None:
     sign_in(opened, served, "quay-yard-steward", f"/desk/{path}")
     assert_fit_for_all(opened)
 
 
+# service/pages/test_desk.py declines by the same form, and its client runs no script.
+@pytest.mark.long
 def test_a_decline_needs_no_javascript(served: Served, tmp_path: Path) -> None:
     with Client(served.url, served.owner) as owner:
         entry = dict(owner.limit(LIMIT).entry)

@@ -19,7 +19,11 @@ def assert_quiet_and_alone(page: Browser, address: str) -> None:
 
 @pytest.mark.parametrize(
     ("path", "says"),
-    [("/", "Before a blank is spoiled"), ("/docs", "/v1/validate"), ("/problems", "faulty-document")],
+    [
+        pytest.param("/", "Before a blank is spoiled", marks=pytest.mark.long),
+        ("/docs", "/v1/validate"),
+        pytest.param("/problems", "faulty-document", marks=pytest.mark.long),
+    ],
 )
 def test_page_loads_from_the_service_alone(path: str, says: str, served: Served, tmp_path: Path) -> None:
     with browser(tmp_path) as page:
@@ -83,7 +87,13 @@ def test_everything_but_the_forms_reads_without_scripts(served: Served, tmp_path
         assert "Say whether an order can be done" in source
 
 
-@pytest.mark.parametrize("path", ["/", "/docs", "/problems", "/problems/wrong-media-type"])
+@pytest.mark.parametrize(
+    "path",
+    [
+        "/docs",
+        *(pytest.param(path, marks=pytest.mark.long) for path in ("/", "/problems", "/problems/wrong-media-type")),
+    ],
+)
 def test_nothing_is_wider_than_a_phone(path: str, served: Served, tmp_path: Path) -> None:
     """WCAG 2.2, 1.4.10: at 320 CSS pixels nobody has to scroll in two directions."""
     with browser(tmp_path) as page:

@@ -24,7 +24,11 @@ FINE = {
 HOPELESS = FINE | {"item": {"blank": "tee-heavy-white"}}
 
 
-@pytest.mark.parametrize(("document", "code"), [(FINE, 0), (HOPELESS, 1), ({}, 2)])
+# That the program ends with the code that the command gives is seen of one; the codes themselves in test_validate.py.
+@pytest.mark.parametrize(
+    ("document", "code"),
+    [pytest.param(FINE, 0, marks=pytest.mark.long), (HOPELESS, 1), pytest.param({}, 2, marks=pytest.mark.long)],
+)
 def test_exit_codes(own_process: Any, alone: Any, document: Any, code: int) -> None:
     validated = own_process("validate", "--shipped", "-", stdin=json.dumps(document).encode())
     assert validated.returncode == code
@@ -96,20 +100,21 @@ def test_the_service_runs_under_gunicorn_stops_when_told_and_leaves_nothing(
     assert key.read_bytes().strip() not in output
 
 
-def test_a_service_that_cannot_start_says_why(own_process: Any, tmp_path: Path) -> None:
+def test_a_service_that_cannot_start_says_why(own_process: Any, alone: Any, tmp_path: Path) -> None:
     wrong = own_process("serve", "--data", str(tmp_path), ACCORD_BODY_LIMIT="much")
     assert wrong.returncode == 2
     assert b"ACCORD_BODY_LIMIT" in wrong.stderr
     astray = own_process("serve", "--store", "http://store")
     assert astray.returncode == 2
     assert b"The service cannot start: the store's address must start with" in astray.stderr
-    assert own_process("serve", "--port", "0").returncode == 2
+    # What is refused before the command begins leaves nothing in this process's environment.
+    assert alone("serve", "--port", "0").exit_code == 2
     for nobody in ("", " \u200b"):
-        nameless = own_process("serve", "--data", str(tmp_path), "--new-admin-key", nobody)
-        assert (nameless.returncode, b"--new-admin-key" in nameless.stderr) == (2, True)
-    unseen = own_process("serve", "--data", str(tmp_path), ACCORD_NEW_ADMIN_KEY=" \u200b")
-    assert unseen.returncode == 2
-    assert b"must not contain U+200B" in unseen.stderr
+        nameless = alone("serve", "--data", str(tmp_path), "--new-admin-key", nobody)
+        assert (nameless.exit_code, "--new-admin-key" in nameless.stderr) == (2, True)
+    unseen = alone("serve", "--data", str(tmp_path), ACCORD_NEW_ADMIN_KEY=" \u200b")
+    assert unseen.exit_code == 2
+    assert "must not contain U+200B" in unseen.stderr
 
 
 def test_a_busy_port_is_one_sentence(own_process: Any, tmp_path: Path) -> None:

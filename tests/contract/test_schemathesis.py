@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import os
 from collections.abc import Callable
 from typing import Any
 
@@ -15,6 +14,7 @@ from jsonschema import Draft202012Validator
 from schemathesis import GenerationMode
 from schemathesis.core.parameters import ParameterLocation
 from schemathesis.specs.openapi.checks import negative_data_rejection, positive_data_acceptance
+from tests.tiers import of_this_run
 
 from accord_service.api import table
 from accord_service.api.endpoint import Endpoint
@@ -40,7 +40,7 @@ FREE |= {"post_validate_batch": {400}}
 # An If-Match that no answer ever gave is told 412, as RFC 9110 section 13.1.1 has it for one that does not match.
 REJECTED = ["4xx"]
 SETTINGS = settings(
-    max_examples=300 if os.environ.get("ACCORD_NIGHTLY") == "1" else 4,  # each way, for each endpoint
+    max_examples=of_this_run(2, 4, 300),  # each way, for each endpoint
     deadline=None,
     derandomize=True,
     suppress_health_check=list(HealthCheck),

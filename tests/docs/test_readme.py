@@ -33,6 +33,8 @@ from accord_rules.revision.book import Book
 
 pytestmark = pytest.mark.needs("curl", "git")
 
+# What the commands do, demo/test_run.py, docs/test_suite.py and the tests of cli hold; that the page says it, CI.
+LONG = pytest.mark.long
 ROOT = Path(__file__).parents[2]
 START_S, BLOCK_S = 120.0, 300.0
 PORT = 8080
@@ -96,6 +98,7 @@ def test_the_page_has_the_blocks_that_are_run() -> None:
     assert sum(block.count("accord ") for block in ASKS) >= 5
 
 
+@LONG
 def test_both_commands_pass_and_say_what_they_do(clone: Path, environment: Mapping[str, str]) -> None:
     output = run(["sh", "-ec", SETUP], cwd=clone, env=environment | {"PYTEST_ADDOPTS": f"{ONE_FILE} --maxprocesses=1"})
     demo, _, tested = output.partition("test session starts")
@@ -161,6 +164,7 @@ def answers(clone: Path, environment: Mapping[str, str], port: int, served: None
         return run(["sh", "-ec", script], cwd=clone, env=environment).split(BETWEEN)
 
 
+@LONG
 def test_asking_by_curl_is_answered_as_the_page_says(answers: list[str]) -> None:
     text = (ROOT / "README.md").read_text(encoding="utf-8")
     verdict = json.loads(answers[0])
@@ -169,6 +173,7 @@ def test_asking_by_curl_is_answered_as_the_page_says(answers: list[str]) -> None
     assert verdict["reference"] == "HL-1043"
 
 
+@LONG
 def test_the_command_answers_by_itself_and_from_the_service(answers: list[str]) -> None:
     here, sheet, there = answers[1], answers[2], answers[3]
     assert here.count("Answered without a service") >= 2
@@ -184,6 +189,7 @@ def test_the_command_answers_by_itself_and_from_the_service(answers: list[str]) 
     assert plans[0]["rank"] == 1
 
 
+@LONG
 def test_the_service_counts_what_is_in_the_book(answers: list[str], book: Book) -> None:
     counted = {kind["kind"]: kind["count"] for kind in json.loads(answers[4])["entries"]}
     assert counted["blanks"] == len(book.catalogue["blanks"])

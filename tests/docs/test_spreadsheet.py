@@ -96,6 +96,8 @@ def test_results_are_kept_under_the_columns_that_the_page_lists(folder: Path, ru
     assert len(rows) == 20
 
 
+# service/api/test_table.py and client/test_shell.py hold what is sent and answered.
+@pytest.mark.long
 @pytest.mark.needs("curl")
 def test_curl_alone_gets_an_answer_for_each_row(folder: Path, run: Run) -> None:
     (folder / "clients").symlink_to(ROOT / "clients")

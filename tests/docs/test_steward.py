@@ -75,6 +75,8 @@ def wait_until_ready(url: str, process: subprocess.Popen[bytes], log: Path) -> N
     pytest.fail(f"not ready after {START_S:.0f} s")
 
 
+# The commands are held one by one by cli/test_proposal.py, cli/test_audit.py and cli/test_administration.py.
+@pytest.mark.long
 def test_each_command_prints_what_the_page_shows(folder: tuple[Path, int], environment: dict[str, str]) -> None:
     place, port = folder
     shown = transcripts.shown_in(PAGE.read_text(encoding="utf-8").replace(str(PORT), str(port)))

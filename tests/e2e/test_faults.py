@@ -33,6 +33,8 @@ def faults_of(rows: Sequence[Row]) -> list[str]:
     return [f"{row.fault}: {row.lost}, {row.wrong}, {row.broken}" for row in rows if not row.holds]
 
 
+# store/test_connection.py loses a primary, serving/test_serving.py a worker, store/test_soak.py looks for what is lost.
+@pytest.mark.long
 @pytest.mark.needs("redis-server")
 def test_a_killed_worker_and_a_lost_primary_lose_nothing_and_answer_nothing_wrong() -> None:
     rows = rows_of([fault for fault in FAULTS if fault.happen in DAILY], is_brief=True)

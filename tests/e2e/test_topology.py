@@ -9,12 +9,13 @@ import sys
 from pathlib import Path
 
 import pytest
+from tests.tiers import of_this_run
 
 DEMO = Path(__file__).parents[2] / "demo"
 # A sixth of the day's orders by day: that the service judges each of them as expected, tests/demo/test_served.py holds.
-ONE_IN = 1 if os.environ.get("ACCORD_NIGHTLY") == "1" else 6
+ONE_IN = of_this_run(6, 6, 1)
 # Orders at edges that an effect is of; what comes of all of them, tests/rules/governance/test_effect.py holds.
-EDGES = "4000" if os.environ.get("ACCORD_NIGHTLY") == "1" else "200"
+EDGES = of_this_run("200", "200", "4000")
 LIMIT_S = 240
 
 
@@ -48,6 +49,8 @@ def test_two_services_on_one_redis() -> None:
     assert float(held_s[1]) < 1.0, "at most the store's time limit on top of judging"
 
 
+# service/api/test_proposals.py takes one the same way in the tests' own process.
+@pytest.mark.long
 def test_a_proposal_goes_its_whole_way() -> None:
     output = run("worked_proposal.py")
     steps = [int(number) for number in re.findall(r"^(\d+)\. ", output, re.MULTILINE)]

@@ -108,7 +108,9 @@ PLANTED: Mapping[str, tuple[Callable[[pytest.MonkeyPatch], None], str]] = {
 }
 
 
-@pytest.mark.parametrize("name", TARGETS)
+@pytest.mark.parametrize(
+    "name", [pytest.param(name, marks=pytest.mark.long) if name == "conditions" else name for name in TARGETS]
+)
 def test_a_fault_is_found_by_the_inputs_of_a_few_days(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
     """Fuzzing that finds nothing has to be able to find something."""
     plant, said = PLANTED[name]

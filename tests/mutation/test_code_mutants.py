@@ -165,4 +165,6 @@ def test_the_table_fits_the_code(name: str) -> None:
     tests = ast.parse((ROOT / file).read_text(encoding="utf-8")).body
     (function,) = [node for node in tests if isinstance(node, ast.FunctionDef) and node.name == test]
     marks = {ast.unparse(decorator) for decorator in function.decorator_list}
-    assert not any(f"mark.{marker}" in mark for mark in marks for marker in ("nightly", "needs", "skip", "xfail"))
+    assert not any(
+        f"mark.{marker}" in mark for mark in marks for marker in ("long", "nightly", "needs", "skip", "xfail")
+    )

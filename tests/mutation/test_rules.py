@@ -6,7 +6,6 @@ count that the loader makes.
 
 from __future__ import annotations
 
-import os
 import random
 from collections import Counter
 from collections.abc import Iterator, Mapping
@@ -14,6 +13,7 @@ from typing import Any
 
 import pytest
 from generate import Case, random_book_cases, random_facts
+from tests.tiers import of_this_run
 
 from accord_rules.documents import units
 from accord_rules.documents.files import BookError
@@ -28,7 +28,7 @@ from accord_rules.revision.facts import BOOL, number, one_of, set_of
 from accord_rules.revision.rule import Rule
 from accord_rules.revision.step import Step
 
-COUNTED = 600 if os.environ.get("ACCORD_NIGHTLY") == "1" else 300  # mutants of random conditions
+COUNTED = of_this_run(300, 300, 600)  # mutants of random conditions
 
 VOCABULARY = Vocabulary(
     {

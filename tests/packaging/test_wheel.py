@@ -251,6 +251,8 @@ with open(file, encoding="utf-8") as opened, Client(url, token) as client:
 """
 
 
+# That the wheels hold every file is held above, what a service answers by all others.
+@pytest.mark.long
 def test_the_client_asks_the_service(
     served: Served, installed: Path, clean_env: dict[str, str], order_file: Path
 ) -> None:

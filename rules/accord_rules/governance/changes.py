@@ -214,11 +214,24 @@ def difference(old: Documents, new: Documents) -> tuple[EntryChange, ...]:
         for name in sorted({*old[kind], *new[kind]}):
             if name in old[kind] and old[kind][name] is new[kind].get(name):
                 continue  # what no change touched is shared
+            if name in old[kind] and name in new[kind] and _is_same(old[kind][name], new[kind][name]):
+                continue  # most are, and to look at them takes less than their digests
             before = entry_digest(old, kind, name)
             if before != entry_digest(new, kind, name):
                 value = copy.deepcopy(new[kind][name]) if name in new[kind] else None
                 changes.append(EntryChange(kind, name, value, before))
     return tuple(changes)
+
+
+def _is_same(one: Any, other: Any) -> bool:
+    """Whether two documents are certainly the same to the digest, which tells 1 from 1.0 and from true."""
+    if type(one) is not type(other):
+        return False
+    if isinstance(one, dict):
+        return one.keys() == other.keys() and all(_is_same(value, other[key]) for key, value in one.items())
+    if isinstance(one, list):
+        return len(one) == len(other) and all(map(_is_same, one, other))
+    return one is other or (repr(one) == repr(other) if isinstance(one, float) else bool(one == other))
 
 
 def check(documents: Documents, changes: Iterable[EntryChange], revision: int = 1) -> Book:

@@ -431,30 +431,32 @@ class _Record:
 def _valued(sent: Sequence[tuple[_Subject, tuple[str, ...]]]) -> list[tuple[str, _Pieces]]:
     """Facts of which every value's text can be made now: true/false facts and enums."""
     named: dict[str, set[str]] = {}
+    of_fact: dict[str, list[tuple[_WordOf | Within, tuple[str, ...]]]] = {}
     flags: dict[str, _Pieces] = {}
     for subject, pieces in sent:
         match subject:
-            case _WordOf(fact, words, _):
+            case _WordOf(fact, words, _) | Within(FactName(name=fact), words, _):
                 named.setdefault(fact, set()).update(words)
-            case Within(FactName(name=fact), words, _):
-                named.setdefault(fact, set()).update(words)
+                of_fact.setdefault(fact, []).append((subject, pieces))
             case Truth(FactName(name=fact), _):
                 flags[fact] = _Pieces(fact, {None: "", False: pieces[0], True: pieces[1]}, None)
     enums = {
-        fact: _Pieces(fact, {None: "", **{w: _of_word(fact, w, sent) for w in words}}, _of_word(fact, None, sent))
+        fact: _Pieces(fact, {None: "", **{word: _of_word(word, told) for word in words}}, _of_word(None, told))
         for fact, words in named.items()
+        for told in [of_fact[fact]]
     }
     return [*enums.items(), *flags.items()]
 
 
-def _of_word(fact: str, word: str | None, sent: Sequence[tuple[_Subject, tuple[str, ...]]]) -> str:
-    """Everything the record says of an enum fact with this word; None: a word that no rule names."""
+def _of_word(word: str | None, told: Sequence[tuple[_WordOf | Within, tuple[str, ...]]]) -> str:
+    """Everything the record says of an enum fact with this word; None: a word that no rule names. ``told``: all that
+    is sent of the fact."""
     text = ""
-    for subject, pieces in sent:
+    for subject, pieces in told:
         match subject:
-            case _WordOf(name, words, _) if name == fact:
+            case _WordOf(_, words, _):
                 text += pieces[words.index(word) if word in words else -1]
-            case Within(FactName(name=name), words, _) if name == fact:
+            case Within(_, words, _):
                 text += pieces[word in words]
     return text
 

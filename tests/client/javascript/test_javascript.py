@@ -4,7 +4,6 @@ web server that misbehaves. How a request is retried and what is believed is agr
 from __future__ import annotations
 
 import json
-import os
 import re
 import socket
 import tomllib
@@ -19,13 +18,13 @@ import pytest
 from tests.client.javascript.conftest import CLIENT, HERE, ask, call, node
 from tests.client.test_faults import ORDER, PROBLEM, VERDICT
 from tests.served import serving
+from tests.tiers import of_this_run
 
 from accord_client import AccordError, Client
 from accord_client import exceptions as in_python
 from accord_rules.load.loader import load_book
 
 pytestmark = pytest.mark.needs("node")
-NIGHTLY = os.environ.get("ACCORD_NIGHTLY") == "1"
 DEMO = Path(__file__).parents[3] / "demo"
 EXPECTED = tomllib.loads((DEMO / "expected.toml").read_text(encoding="utf-8"))
 SAMPLE = sorted(file.stem for file in (DEMO / "orders").glob("*.json"))[::17][:20]
@@ -111,7 +110,7 @@ def test_a_rejected_order_carries_nothing_to_print_as_settings(street: Street) -
     over all of them without a client (``rules/laws/test_answers.py``)."""
     rejected = [name for name, wanted in EXPECTED.items() if wanted["verdict"] == "rejected"]
     assert len(rejected) > 100
-    rejected = rejected[:: 1 if NIGHTLY else 6]
+    rejected = rejected[:: of_this_run(18, 6, 1)]
     for shop in sorted({EXPECTED[name]["shop"] for name in rejected}):
         orders = [document(name) for name in rejected if EXPECTED[name]["shop"] == shop]
         answers = ask(street.url, street.tokens[shop, "counter"], call("validateAll", orders)).value

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import copy
 import json
-import os
 import random
 import tomllib
 from collections.abc import Iterable, Iterator
@@ -19,6 +18,7 @@ from typing import Any
 
 import pytest
 import random_orders
+from tests.tiers import of_this_run
 
 from accord_rules.advise import moves, remedies
 from accord_rules.advise.costs import (
@@ -45,11 +45,10 @@ from accord_rules.verdict import VERDICTS, Remedy, Verdict
 from accord_rules.weigh.scales import Scales
 
 WORKABLE = ("accepted", "conditional")
-NIGHTLY = os.environ.get("ACCORD_NIGHTLY") == "1"
 # Random orders whose remedies are put back: enough for each kind of change, which the law sees to.
-REFUSED = 80 if NIGHTLY else 40
+REFUSED = of_this_run(24, 40, 80)
 # Orders that some change helps, for which everything is tried; the first ones are the same by day and night.
-HELPED = 25 if NIGHTLY else 12
+HELPED = of_this_run(12, 12, 25)
 # Pieces that protect whoever wears them; common practice, no source.
 PROTECTIVE = {"buoyancy-aid", "flame-resistant", "high-visibility", "medical", "protective"}
 # What refuses the heat itself: whoever brought a piece with it is not helped by one without.

@@ -9,6 +9,7 @@ from typing import Any
 
 import pytest
 import random_orders
+from tests.tiers import of_this_run
 
 from accord_rules.documents.reading import read
 from accord_rules.governance.changes import EntryChange, entry_digest
@@ -18,7 +19,7 @@ from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
 
 SEED = int(os.environ.get("ACCORD_SEED", "20261125"))
-LAWS = int(os.environ.get("ACCORD_LAWS", "60"))
+LAWS = int(os.environ.get("ACCORD_LAWS") or of_this_run(30, 60, 60))
 
 
 @pytest.fixture(scope="session")

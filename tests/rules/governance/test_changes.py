@@ -106,6 +106,21 @@ def test_a_difference_makes_the_one_of_the_other_and_back(book: Book) -> None:
         assert difference(changed_documents, changed_documents) == ()
 
 
+@pytest.mark.parametrize(("one", "other"), [(1, 1.0), (1, True), (0.0, -0.0), ([1], [1.0]), ({"a": 0}, {"a": False})])
+def test_a_difference_is_what_the_digest_tells_apart(one: Any, other: Any, book: Book) -> None:
+    """Python holds each pair to be equal; their canonical forms (RFC 8259 has them as other texts) are not."""
+    name = next(iter(book.documents["sources"]))
+
+    def with_note(value: Any) -> dict[str, Any]:
+        sources = {**book.documents["sources"], name: {**book.documents["sources"][name], "note": value}}
+        return {**book.documents, "sources": sources}
+
+    assert one == other
+    (change,) = difference(with_note(one), with_note(other))
+    assert (change.kind, change.id) == ("sources", name)
+    assert difference(with_note(one), with_note(copy.deepcopy(one))) == ()
+
+
 def test_what_comes_with_the_code_is_no_difference_a_proposal_can_make(book: Book) -> None:
     with_example = {**book.documents, "base_example": {"order": {}, "shop": {}}}
     with pytest.raises(ChangeError, match="base_example"):

@@ -33,7 +33,7 @@ from accord_rules.verdict import VERDICTS
 
 POLY = "dye.polyester_share_least"
 # That it is refused does not hang on a witness being there, which is looked for longest where limits drive least.
-LONG = pytest.mark.nightly
+BY_CI, BY_NIGHT = pytest.mark.long, pytest.mark.nightly
 NO_SILK = {
     "level": "blocks",
     "title": "We do not print on silk",
@@ -187,14 +187,14 @@ def test_a_move_that_cuts_both_ways_is_refused(book: Book) -> None:
     ("limit", "looser"),
     [
         ("heat.short_trial", "25 K"),  # what the heat estimate makes of temperature, dwell and stack together
-        pytest.param("heat.sag_caution", "13 K", marks=LONG),
-        pytest.param("order.shift", "12 h", marks=LONG),  # quantity times the time of each piece
+        pytest.param("heat.sag_caution", "13 K", marks=BY_NIGHT),
+        pytest.param("order.shift", "12 h", marks=BY_NIGHT),  # quantity times the time of each piece
         ("press.parts_most", 9.0),  # how often a platen is set down, which the size decides
-        pytest.param("press.spread_most", "13 K", marks=LONG),
-        ("electric.voltage_off_most", 15.0),
-        pytest.param("care.iron_2_2023", "165 °C", marks=LONG),  # a label of that edition
-        pytest.param("pressure.light_most", "12.1 kPa", marks=LONG),  # a gauge's reading
-        ("order.contrast_least", 1.0),
+        pytest.param("press.spread_most", "13 K", marks=BY_NIGHT),
+        pytest.param("electric.voltage_off_most", 15.0, marks=BY_CI),
+        pytest.param("care.iron_2_2023", "165 °C", marks=BY_NIGHT),  # a label of that edition
+        pytest.param("pressure.light_most", "12.1 kPa", marks=BY_NIGHT),  # a gauge's reading
+        pytest.param("order.contrast_least", 1.0, marks=BY_CI),
     ],
 )
 def test_limits_that_no_field_drives_by_itself_have_a_witness_too(limit: str, looser: str | float, book: Book) -> None:

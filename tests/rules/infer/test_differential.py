@@ -19,12 +19,13 @@ from typing import Any
 import pytest
 from tests.rules.infer.faults import WrongJudge
 from tests.rules.infer.generate import Book, Case, random_atom, random_book, random_book_cases
+from tests.tiers import of_this_run
 
 from accord_rules.infer.engine import Engine
 from accord_rules.infer.judge import Judge
 from accord_rules.revision.condition import Condition, parse
 
-CASES = int(os.environ.get("ACCORD_DIFFERENTIAL", "2000"))
+CASES = int(os.environ.get("ACCORD_DIFFERENTIAL") or of_this_run(1000, 2000, 2000))
 SEED = int(os.environ.get("ACCORD_SEED") or random.SystemRandom().randrange(10**9))
 
 

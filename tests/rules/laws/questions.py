@@ -1,6 +1,6 @@
 """Random questions for the laws: orders at random shops, the same ones for the same salt and seed.
 
-``ACCORD_SEED`` repeats a run, ``ACCORD_LAWS`` sets how many orders a law is tried on.
+``ACCORD_SEED`` repeats a run, ``ACCORD_LAWS`` sets how many orders a law is tried on; else ``tests/tiers.py`` says it.
 """
 
 from __future__ import annotations
@@ -15,13 +15,14 @@ from pathlib import Path
 from typing import Any
 
 import random_orders
+from tests.tiers import of_this_run
 
 from accord_rules.documents.reading import read
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
 
 SEED = int(os.environ.get("ACCORD_SEED", "20261125"))
-ORDERS = int(os.environ.get("ACCORD_LAWS", "60"))
+ORDERS = int(os.environ.get("ACCORD_LAWS") or of_this_run(30, 60, 60))
 WORKABLE = ("accepted", "conditional")
 DEMO = Path(__file__).parents[3] / "demo"
 Document = dict[str, Any]

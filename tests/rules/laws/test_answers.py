@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import itertools
 import json
-import os
 import random
 from collections import Counter
 from typing import Any
@@ -15,6 +14,7 @@ from typing import Any
 import pytest
 from tests.rules.laws.questions import ORDERS, SEED, WORKABLE, Document, Question, demo_questions, with_answer
 from tests.rules.laws.questions import questions as random_questions
+from tests.tiers import of_this_run
 
 from accord_rules.advise.remedies import Remedied
 from accord_rules.authority import Authority
@@ -29,8 +29,8 @@ from accord_rules.verdict import Recommendation, Verdict
 from accord_rules.weigh import scales
 from accord_rules.weigh.scales import Scales, Weighed
 
-# By day half as many: laws/test_brute_force.py looks for what there is no plan for among other settings, every day.
-WITH_PLANS = 2 * ORDERS if os.environ.get("ACCORD_NIGHTLY") == "1" else ORDERS
+# Twice as many by night: laws/test_brute_force.py looks for what there is no plan for among other settings, every day.
+WITH_PLANS = of_this_run(1, 1, 2) * ORDERS
 
 
 @pytest.fixture(scope="module")

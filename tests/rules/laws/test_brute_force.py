@@ -6,11 +6,11 @@ No outside source: what the search gives up is held against orders filled in at 
 from __future__ import annotations
 
 import json
-import os
 import random
 from typing import Any
 
 from tests.rules.laws.questions import ORDERS, SEED, WORKABLE, opened, questions
+from tests.tiers import of_this_run
 
 from accord_rules.authority import Authority
 from accord_rules.documents.reading import read
@@ -19,7 +19,7 @@ from accord_rules.orders.sheet import PEELS, PRESSURES
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
 
-FILLINGS = 120 if os.environ.get("ACCORD_NIGHTLY") == "1" else 60
+FILLINGS = of_this_run(60, 60, 120)
 
 
 def test_where_there_is_no_plan_brute_force_finds_none(book: Book, authority: Authority) -> None:

@@ -12,6 +12,7 @@ from collections.abc import Iterator
 
 import pytest
 import random_orders
+from tests.tiers import of_this_run
 
 from accord_rules.advise.plans import presses_of
 from accord_rules.derive.case import Case
@@ -24,7 +25,7 @@ from accord_rules.revision.names import resolve
 from accord_rules.weigh.scales import Scales
 
 SEED = int(os.environ.get("ACCORD_SEED", "20261125"))
-ORDERS = int(os.environ.get("ACCORD_DIFFERENTIAL", "900"))
+ORDERS = int(os.environ.get("ACCORD_DIFFERENTIAL") or of_this_run(300, 900, 900))
 ORDERS_A_SHOP = 50
 
 

@@ -7,12 +7,12 @@ Over the demo's orders, the rules' own examples and random orders. No source: th
 from __future__ import annotations
 
 import json
-import os
 from collections import Counter
 from collections.abc import Iterator
 
 import pytest
 from tests.rules.laws.questions import ORDERS, SEED, Document, Question, demo_questions, questions, with_answer
+from tests.tiers import NIGHTLY
 
 from accord_rules.authority import Authority
 from accord_rules.derive import FACT_TYPES
@@ -24,8 +24,6 @@ from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
 from accord_rules.revision.facts import declared
 from accord_rules.verdict import Verdict
-
-NIGHTLY = os.environ.get("ACCORD_NIGHTLY") == "1"
 
 
 def example_questions(book: Book) -> Iterator[Question]:

@@ -16,6 +16,7 @@ import pytest
 from flask import Flask
 from flask.testing import FlaskClient
 from tests.service.effect_workers import FEW_EDGES, work_out
+from tests.tiers import of_this_run
 from werkzeug.test import TestResponse
 
 from accord_rules.infer.engine import EngineError
@@ -813,7 +814,7 @@ def test_a_moved_base_voids_what_was_approved(desk: Desks) -> None:
 def test_of_two_stewards_publishing_at_once_exactly_one_wins(desk: Desks, workers: list[Flask], town: Any) -> None:
     stewards = [("one", "steward"), ("two", "steward")]
     before = head(desk("one", "owner"))["revision"]
-    for round_ in range(2):
+    for round_ in range(of_this_run(1, 2, 2)):
         proposals = [approved(desk, moved(desk("one", "owner"), by=1 + n)) for n in range(2)]
         barrier, answers = threading.Barrier(2), [None, None]
 

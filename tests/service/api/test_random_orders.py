@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import json
-import os
 from typing import Any
 
 import pytest
 from flask.testing import FlaskClient
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from tests.tiers import NIGHTLY, of_this_run
 
 from accord_rules.documents import reading
 from accord_rules.load.loader import load_book
@@ -77,9 +77,8 @@ def grounded(order: dict[str, Any]) -> dict[str, Any]:
 
 
 # The same orders with every change, so that none fails for what it did not touch; other ones each night.
-NIGHTLY = os.environ.get("ACCORD_NIGHTLY") == "1"
 SETTINGS = settings(
-    max_examples=600 if NIGHTLY else 60,
+    max_examples=of_this_run(30, 60, 600),
     derandomize=not NIGHTLY,
     deadline=None,
     suppress_health_check=list(HealthCheck),

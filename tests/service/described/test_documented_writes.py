@@ -114,6 +114,8 @@ def put_to_the_stewards(reader: Reader, demo: Any, draft: Any) -> Any:
     return reader.send("readProposalStatus", OWNER, None, {"proposal_id": draft["proposal_id"]})
 
 
+# contract/test_laws.py sends the documented bodies of what is made, the tests of api all writes.
+@pytest.mark.long
 def test_every_documented_write_does_what_it_says(app: Flask, demo: Any) -> None:
     reader = Reader(app, demo)
     writes = {name for name, (method, _, _) in reader.operations().items() if method != "GET"}

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import dataclasses
-import os
 import subprocess
 import sys
 from datetime import UTC
@@ -12,6 +11,7 @@ from typing import Any
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from tests.tiers import of_this_run
 
 from accord_rules.documents import reading
 from accord_rules.documents.reading import DocumentError, Fault
@@ -100,8 +100,7 @@ def outcome(load: Any, cls: type, document: Any) -> tuple[Any, frozenset[Fault]]
         return None, frozenset(error.faults)
 
 
-NIGHTLY = os.environ.get("ACCORD_NIGHTLY") == "1"
-SLOW = settings(max_examples=200 if NIGHTLY else 20, deadline=None, suppress_health_check=list(HealthCheck))
+SLOW = settings(max_examples=of_this_run(10, 20, 200), deadline=None, suppress_health_check=list(HealthCheck))
 
 
 @pytest.mark.parametrize("cls", DOCUMENTS)

@@ -5,7 +5,6 @@ from __future__ import annotations
 import gzip
 import html
 import json
-import os
 import re
 import tomllib
 from collections.abc import Callable, Iterator
@@ -19,14 +18,14 @@ import pytest
 from flask import Flask
 from flask.testing import FlaskClient
 from tests.service.pages.forms import controls, hidden_fields
+from tests.tiers import of_this_run
 from werkzeug.datastructures import MultiDict
 
 from accord_service.pages.counter.query import Pairs, pairs_of, read_order
 from accord_service.pages.counter.told import settings_said
 
 DEMO = Path(__file__).parents[3] / "demo"
-# By day one order in five goes through the form, by night each.
-NIGHTLY, DAY_STEP = os.environ.get("ACCORD_NIGHTLY") == "1", 5
+STEP = of_this_run(12, 5, 1)  # one of so many orders goes through the form
 SHOPS = ("harbour-lane", "kiln-corner", "mill-steps", "quay-yard", "harbour-lane-stall")
 Order = dict[str, Any]
 RULED_OUT: Order = {
@@ -105,7 +104,7 @@ def order_at(address: str) -> Order:
 def test_orders_of_the_demo_go_through_the_form_and_are_answered_as_the_api_answers_them(day: Day) -> None:
     """The order in the address, the form as a browser sends it back, and the address that leads to: one order."""
     told = []
-    for name, order, shop in islice(demo_orders(), None, None, 1 if NIGHTLY else DAY_STEP):
+    for name, order, shop in islice(demo_orders(), None, None, STEP):
         page = day.page(order, shop)
         sent = controls(page, "order")
         assert read_order(pair for pair in sent if not pair[0].startswith("form_")).document == order, name

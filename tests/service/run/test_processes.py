@@ -8,10 +8,11 @@ import sys
 import threading
 
 import pytest
+from tests.tiers import of_this_run
 
 from accord_service.run import processes
 
-STARTS, PATIENCE_S = 15, 30.0
+STARTS, PATIENCE_S = of_this_run(5, 15, 15), 30.0
 
 
 @pytest.mark.filterwarnings("ignore:This process:DeprecationWarning")  # gunicorn forks beside threads, and so does this

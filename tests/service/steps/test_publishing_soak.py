@@ -1,6 +1,7 @@
 """The store killed with kill -9 around the moment of publication, again and again.
 
-``ACCORD_SOAK_KILLS`` says how often (3 if unset); the figures are printed, for ``pytest -s``.
+``ACCORD_SOAK_KILLS`` says how often (if unset, once, and three times in a longer run); the figures are printed, for
+``pytest -s``.
 """
 
 from __future__ import annotations
@@ -13,6 +14,8 @@ import time
 from dataclasses import dataclass, field
 from typing import Any
 
+from tests.tiers import of_this_run
+
 from accord_rules.documents.canonical import digest
 from accord_rules.governance import proposal as rules
 from accord_rules.governance.changes import EntryChange, check
@@ -23,7 +26,7 @@ from accord_service.steps.proposals import KeptEffect, Overtaken, Steps, StoredP
 from accord_service.store import EmbeddedServer, RevisionHead, Store, StoreAway, Transaction
 from accord_service.worker.trials import trier
 
-KILLS = int(os.environ.get("ACCORD_SOAK_KILLS", "3"))
+KILLS = int(os.environ.get("ACCORD_SOAK_KILLS") or of_this_run(1, 3, 3))
 LIMIT = "dye.polyester_share_full"
 SCOPE, STEWARD, SHOP = "soak", "steward-two", "quay-side"
 LATEST_KILL_S = 0.08  # from its last callback on, a commit of a whole book takes about half so long
