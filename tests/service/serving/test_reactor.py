@@ -130,7 +130,7 @@ def test_a_house_full_of_requests_being_answered_lets_the_next_one_wait(loop: Lo
 
 
 def test_too_many_bytes_give_up_whoever_has_held_them_longest(loop: Loop) -> None:
-    start = b"POST / HTTP/1.1\r\nContent-Length: 8000\r\n\r\n"
+    start = b"POST / HTTP/1.1\r\nHost: press.example\r\nContent-Length: 8000\r\n\r\n"
     idle = loop.client()
     first = loop.client(start + b"x" * 5000)
     second = loop.client(start + b"x" * 5000)
@@ -144,7 +144,7 @@ def test_too_many_bytes_give_up_whoever_has_held_them_longest(loop: Loop) -> Non
 
 
 def test_bytes_of_requests_being_answered_count_until_their_answer_is_taken(loop: Loop) -> None:
-    whole = b"POST / HTTP/1.1\r\nContent-Length: 6000\r\n\r\n" + b"x" * 6000
+    whole = b"POST / HTTP/1.1\r\nHost: press.example\r\nContent-Length: 6000\r\n\r\n" + b"x" * 6000
     loop.client(whole)
     refused = loop.client(whole)
     assert is_closed(refused)
