@@ -84,6 +84,8 @@ def _drawn(visit: Visit, record_id: str, sent: Mapping[str, str] | None = None, 
     return render_template(
         "records/record.html",
         record=kept,
+        # What an old answer rests on is what the book said then.
+        under=f"?revision={kept['answer']['revision']}",
         told=shown,
         again=address_of(pairs) if pairs else None,
         outcomes=outcomes,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from functools import cached_property
@@ -27,6 +28,13 @@ from accord_service.http.roles import COLLECTIVE
 from accord_service.store import HouseRecord, KeyRecord, KeyRing, ShopRecord, Store
 
 AGE_STEP_DAYS = 30
+
+
+def read_kept(record: ShopRecord) -> Shop | None:
+    """A shop as it is kept; None where another version of the service wrote what this one can't read."""
+    with suppress(DocumentError):
+        return read(Shop, record.document)
+    return None
 
 
 @dataclass(frozen=True)
@@ -94,30 +102,34 @@ def told_age_days(press: Press, today: date) -> int | None:
     return None if age is None else age // AGE_STEP_DAYS * AGE_STEP_DAYS
 
 
-def refuse_faults(book: Book, shop: Shop, id_: str, newest_day: date) -> None:
+def refuse_faults(book: Book, shop: Shop, id_: str, newest_day: date, before: Shop | None = None) -> None:
     """Refuse what keeps a document from being this shop under this book. Raises FaultyDocument with every fault.
 
-    ``newest_day``: the last that has begun anywhere (``run.times.newest_day``)."""
+    ``newest_day``: the last that has begun anywhere (``run.times.newest_day``). ``before``: the shop as it is kept.
+    What it names that the book has no more may stay: a change of something else is no time to be told."""
     faults = [] if shop.id == id_ else [Fault("/id", f"must be {id_!r}", (id_,), code="not-allowed")]
-    faults += faults_of(book, shop, newest_day)
+    faults += faults_of(book, shop, newest_day, before)
     if faults:
         raise FaultyDocument(faults=faults)
 
 
-def refuse_press_faults(book: Book, press: Press, id_: str, newest_day: date) -> None:
-    """Refuse what keeps a document from being this press under this book. Raises FaultyDocument with every fault."""
+def refuse_press_faults(book: Book, press: Press, id_: str, newest_day: date, before: Shop | None = None) -> None:
+    """Refuse what keeps a document from being this press under this book. Raises FaultyDocument with every fault.
+
+    ``before``: the shop as it is kept, as for ``refuse_faults``."""
     faults = [] if press.id == id_ else [Fault("/id", f"must be {id_!r}", (id_,), code="not-allowed")]
-    faults += [*_unknown_names(book, press), *_press_faults(press, "", newest_day)]
+    faults += [*_unknown_names(book, press, before), *_press_faults(press, "", newest_day)]
     if faults:
         raise FaultyDocument(faults=faults)
 
 
-def faults_of(book: Book, shop: Shop, newest_day: date) -> list[Fault]:
-    """What the book has against a shop, beyond what its readers refuse."""
-    faults = [*_unknown_names(book, shop), *stock_faults(shop, book), *own_name_faults(shop, book)]
+def faults_of(book: Book, shop: Shop, newest_day: date, before: Shop | None = None) -> list[Fault]:
+    """What the book has against a shop, beyond what its readers refuse. ``before``: as for ``refuse_faults``."""
+    faults = [*_unknown_names(book, shop, before), *stock_faults(shop, book), *own_name_faults(shop, book)]
     faults += [*id_faults(shop.id, "/id"), *sample_faults(shop, book)]
     for index, sample in enumerate(shop.samples):
         faults += _sample_still_to_come(sample, f"/samples/{index}", newest_day)
+        faults += id_faults(sample.id, f"/samples/{index}/id")
     for index, press in enumerate(shop.presses):
         faults += _press_faults(press, f"/presses/{index}", newest_day)
         if press.id in [earlier.id for earlier in shop.presses[:index]]:
@@ -126,11 +138,12 @@ def faults_of(book: Book, shop: Shop, newest_day: date) -> list[Fault]:
     return faults
 
 
-def _unknown_names(book: Book, shop_or_press: Shop | Press) -> list[Fault]:
+def _unknown_names(book: Book, shop_or_press: Shop | Press, before: Shop | None) -> list[Fault]:
+    kept = set() if before is None else {(kinds, name) for _, kinds, name in names_in(before)}
     faults = []
     for pointer, kinds, name in names_in(shop_or_press):
         names = sorted(entry for kind in kinds.split("|") for entry in book.catalogue[kind])
-        if name not in names:
+        if name not in names and (kinds, name) not in kept:
             message = f"there is no {name!r} in {kinds.replace('|', ' or ')}"
             faults.append(Fault(pointer, message, tuple(names), code="not-in-book", refused=name))
     return faults

@@ -119,6 +119,8 @@ def test_a_shop_is_added_read_replaced_and_listed(changing: Any, ferry: dict[str
         (lambda shop: shop.update(names={"spoons": {}}), "/names/spoons"),
         (lambda shop: shop.update(samples=[SAMPLE, SAMPLE]), "/samples/1/id"),
         (lambda shop: shop.update(samples=[SAMPLE | {"press": "right"}]), "/samples/0/press"),
+        (lambda shop: shop.update(samples=[SAMPLE | {"id": "tee/navy"}]), "/samples/0/id"),
+        (lambda shop: shop.update(samples=[SAMPLE | {"id": ".."}]), "/samples/0/id"),
         (lambda shop: shop.update(samples=[SAMPLE | {"transfer": "no-such-paper"}]), "/samples/0/transfer"),
         (lambda shop: shop.update(samples=[SAMPLE | {"piece": {"blank": "no-such-vest"}}]), "/samples/0/piece/blank"),
         (lambda shop: shop.update(samples=[SAMPLE | {"piece": {"colour": "red"}}]), "/samples/0/piece"),

@@ -179,6 +179,15 @@ def test_nothing_is_asked_before_something_is_said(day: Day) -> None:
     assert word_of(day.page((("quantity", "3"),))) == "empty"
 
 
+def test_reasons_of_a_record_lead_to_what_the_book_said_then(day: Day) -> None:
+    client, headers = day.clients["harbour-lane"], day.headers["harbour-lane"]
+    record: Any = client.post("/v1/records", json=RULED_OUT, headers=headers).json
+    page = client.get(f"/records/{record['record_id']}").text
+    links = re.findall(r'href="(/library/(?:rules|limits)/[^"?]+)([^"]*)"', page)
+    assert {under for _, under in links} == {f"?revision={record['answer']['revision']}"}
+    assert client.get("".join(links[0])).status_code == 200
+
+
 def test_reasons_have_their_numbers_and_a_link_to_the_rule(day: Day) -> None:
     page, verdict = html.unescape(day.page(RULED_OUT)), day.verdict(RULED_OUT)
     for finding in verdict["findings"]:

@@ -139,6 +139,35 @@ def test_old_undated_and_doubtful_readings_need_attention(desk: Desk) -> None:
         assert (finding["because"] in page) == (finding["level"] != "notes")
 
 
+def test_stock_that_the_book_has_no_more_is_told_and_stops_no_other_change(
+    desk: Desk, behind: Store, wait_for: Callable[..., None]
+) -> None:
+    """As after a proposal that withdrew a product: the shop says nothing wrong, and goes on with its own affairs."""
+    shop = "quay-annex"
+    before = behind.shops.get(shop)
+    assert before is not None
+    stock = before.document["stock"]
+    products = [*stock["products"], "film-since-gone"]
+    document = {**before.document, "stock": {**stock, "products": products}}
+    behind.shops.replace(shop, before.version, document, who="test")
+    client = desk.as_("owner", shop)
+    try:
+        wait_for(lambda: "no more in the book: film since gone" in text(client.get("/shop")), seconds=5)
+        assert send(client, "/shop/names", word="the old one", meant="presses/cold-one").status_code == 303
+        now = desk.shop(shop)
+        assert now["stock"]["products"] == products
+        headers = desk.collective.headers(shop, "owner")
+        api = desk.app.test_client()
+        tag = api.get("/v1/shop", headers=headers).headers["ETag"]
+        more = now | {"stock": {**stock, "products": [*products, "film-never-there"]}}
+        refused = api.put("/v1/shop", json=more, headers=headers | {"If-Match": tag})
+        assert [error["pointer"] for error in refused.json["errors"]] == [f"/stock/products/{len(products)}"]
+    finally:
+        now_kept = behind.shops.get(shop)
+        assert now_kept is not None
+        behind.shops.replace(shop, now_kept.version, before.document, who="test")
+
+
 def test_house_rules_that_no_longer_fit_come_first_of_all(
     desk: Desk, behind: Store, wait_for: Callable[..., None]
 ) -> None:
@@ -408,7 +437,7 @@ def test_what_the_book_does_not_have_any_more_is_marked(desk: Desk, behind: Stor
     owner = desk.as_("owner")
     page = text(owner.get("/shop/stock"))
     assert "film-of-old ▲ The book does not have it any more" in page
-    assert send(owner, "/shop/stock", kept=["sub-paper-fast-dry", "ptfe-sheet", "film-of-old"]).status_code == 422
+    assert send(owner, "/shop/stock", kept=["sub-paper-fast-dry", "ptfe-sheet", "film-of-old"]).status_code == 303
     assert send(owner, "/shop/stock", kept=["sub-paper-fast-dry", "ptfe-sheet"]).status_code == 303
 
 

@@ -9,7 +9,7 @@ from accord_service.api.endpoint import Call, Example, always, endpoint
 from accord_service.api.shops import shop_document, shop_record
 from accord_service.http.problems import NoShop, NotFound
 from accord_service.http.writing import Answer, Prepared, Remember
-from accord_service.steps.shops import refuse_faults
+from accord_service.steps.shops import read_kept, refuse_faults
 from accord_service.store import ShopRecord
 
 
@@ -36,7 +36,7 @@ def put_shop(call: Call) -> Prepared:
 
 def replaced(call: Call, id_: str) -> Prepared:
     """A shop's next version, checked against the book. Raises FaultyDocument."""
-    refuse_faults(call.book, call.body, id_, call.room.newest_day)
+    refuse_faults(call.book, call.body, id_, call.room.newest_day, read_kept(shop_record(call, id_)))
     return written(call, id_, call.document, shop_document)
 
 

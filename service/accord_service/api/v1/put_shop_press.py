@@ -8,7 +8,7 @@ from accord_service.api.v1.get_shop_press import SHOWN, press_now
 from accord_service.api.v1.put_shop import written
 from accord_service.http.problems import NoShop
 from accord_service.http.writing import Prepared
-from accord_service.steps.shops import refuse_press_faults
+from accord_service.steps.shops import read_kept, refuse_press_faults
 
 
 @endpoint(
@@ -31,7 +31,7 @@ def put_shop_press(call: Call) -> Prepared:
     """
     id_ = call.path["press_id"]
     record = shop_record(call, call.own.record.id)
-    refuse_press_faults(call.book, call.body, id_, call.room.newest_day)
+    refuse_press_faults(call.book, call.body, id_, call.room.newest_day, read_kept(record))
     presses = list(record.document["presses"])
     presses[place_of(record, id_)] = dict(call.document)
     document = {**record.document, "presses": presses}

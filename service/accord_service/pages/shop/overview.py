@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import groupby
 from typing import Any
@@ -44,7 +44,7 @@ def shop_desk(visit: Visit) -> Response:
         "desk",
         shop=shop,
         status=status,
-        matters=tuple(_matters(shop, status, refused)),
+        matters=tuple(_matters(shop, status, refused, {*titles(visit, "products"), *titles(visit, "consumables")})),
         calibration=calibration,
         types=titles(visit, "press_types"),
         names=press_names(shop),
@@ -68,7 +68,10 @@ def press_findings(status: Document | None, shop: Document, press_id: str) -> li
     return [finding for finding in status["findings"] if finding["pointer"] == f"/presses/{place}"]
 
 
-def _matters(shop: Document, status: Document | None, refused: Problem | None) -> Iterator[Matter]:
+def _matters(
+    shop: Document, status: Document | None, refused: Problem | None, in_book: Collection[str]
+) -> Iterator[Matter]:
+    """``in_book``: the products and consumables that the book has."""
     if refused is not None:
         yield Matter(
             title=refused.title,
@@ -92,6 +95,20 @@ def _matters(shop: Document, status: Document | None, refused: Problem | None) -
                 )
     for line in status["calibration"]:
         yield from _of_readings(line)
+    yield from _gone(shop["stock"], in_book)
+
+
+def _gone(stock: Document, in_book: Collection[str]) -> Iterator[Matter]:
+    gone = [name for name in (*stock["products"], *stock["consumables"]) if name not in in_book]
+    if gone:
+        names, have = ", ".join(name.replace("-", " ") for name in gone), "has" if len(gone) == 1 else "have"
+        yield Matter(
+            title=f"In stock, and no more in the book: {names}",
+            because=f"{names[0].upper()}{names[1:]} {have} been taken out of the book since: no order is done with it.",
+            fix="See in the library why, take it out of the stock, and stop using what is left.",
+            address="/shop/stock",
+            link="Stock",
+        )
 
 
 def _waiting(readings: Sequence[Document], press_ids: set[str]) -> Iterator[Matter]:
