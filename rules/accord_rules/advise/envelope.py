@@ -302,7 +302,9 @@ def _side_marks(case: Case, most: float) -> list[float]:
     usable, area = case["press.usable"], case["place.area"]
     sides = {most, usable.width, usable.height, *_thresholds_of_size(case)}
     beyond = 2 * (case["place.beyond_mm"] or 0.0)
-    sides |= {side + over for side in (area.width, area.height) for over in (0.0, beyond)} if area is not None else set()
+    sides |= (
+        {side + over for side in (area.width, area.height) for over in (0.0, beyond)} if area is not None else set()
+    )
     return sorted(side for side in sides if 0 < side <= most)
 
 

@@ -119,8 +119,8 @@ class Words:
         return name if self.shop.press(name) is not None else self._own["presses"].get(as_word(name), name)
 
     def meant(self, name: str) -> tuple[str, ...]:
-        """The blanks that a text in people's words may be about, the likeliest first: the shop's own names that are spelt
-        like it, then what a search of the library finds. The offer of several, never the choice of one."""
+        """The blanks that a text in people's words may be about, the likeliest first: the shop's own names that are
+        spelt like it, then what a search of the library finds. The offer of several, never the choice of one."""
         found = self.book.index.find(name[:_SEARCHED_MOST], ("blanks",), _MEANT_MOST)
         return (*nearest(name, self.shop.names.blanks), *(hit.id for hit in found.hits))
 
