@@ -81,8 +81,8 @@ class Book:
         return MappingProxyType({kind: _titles(self.catalogue[kind]) for kind in ("blanks", "transfers", "products")})
 
     def readings(self, kinds: str, name: str) -> tuple[str, ...]:
-        """The entries of a kind (or of ``transfers|products``) that a word stands for, or what it is the plural of: none,
-        one, or several."""
+        """The entries of a kind (or of ``transfers|products``) that a word stands for, or its singular: none, one, or
+        several."""
         spellings = (name, *singulars(as_word(name)))
         return next(filter(None, (self._readings(kinds.split("|"), spelling) for spelling in spellings)), ())
 
