@@ -202,6 +202,16 @@ def test_house_rules_are_tested_added_tightened_and_removed(
     assert "silent" in refused.stderr
 
 
+def test_limits_of_book_and_house_stand_in_the_units_of_the_shop(owner: Accord, client: accord_client.Client) -> None:
+    """190 °C is 374 °F; both stand in °F wherever the shop reads °F, however each was written."""
+    shop = {**client.shop().document, "unit_system": "us-customary"}
+    client.administration.replace_own_shop(shop, client.shop().etag)
+    assert owner("house", "tighten", "fumes.pvc_most", "365 °F").exit_code == 0
+    assert "fumes.pvc_most 374 °F 365 °F" in words(owner("house", "list").stdout)
+    client.administration.replace_own_shop({**shop, "unit_system": "metric"}, client.shop().etag)
+    assert "fumes.pvc_most 190 °C 185 °C" in words(owner("house", "list").stdout)
+
+
 def test_a_loosening_is_refused_with_an_order_that_shows_it(owner: Accord, client: accord_client.Client) -> None:
     refused = owner("house", "tighten", "dye.polyester_share_least", "40")
     assert refused.exit_code == 2

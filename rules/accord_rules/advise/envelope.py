@@ -301,8 +301,10 @@ def _sizes(order: Order, case: Case, judge: Judge) -> tuple[AllowedSize, ...]:
 def _side_marks(case: Case, most: float) -> list[float]:
     usable, area = case["press.usable"], case["place.area"]
     sides = {most, usable.width, usable.height, *_thresholds_of_size(case)}
-    bleed = 2 * case.book.limit_values["order.bleed_most"] if case["place.may_bleed"] else 0.0
-    sides |= {area.width + bleed, area.height + bleed} if area is not None else set()
+    beyond = 2 * (case["place.beyond_mm"] or 0.0)
+    sides |= (
+        {side + over for side in (area.width, area.height) for over in (0.0, beyond)} if area is not None else set()
+    )
     return sorted(side for side in sides if 0 < side <= most)
 
 

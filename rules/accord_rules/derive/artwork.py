@@ -35,6 +35,8 @@ A4_MM = Size(210.0, 297.0)
 # Areas of what holds a drink.
 _DRUNK_FROM = frozenset({"rim", "inside", "all-round"})
 _NO_RIM_MM = 1000.0
+# Of a size in inches, which is no whole number of millimetres.
+_ROUNDING_MM = 1e-6
 
 
 @fact(
@@ -419,22 +421,46 @@ def may_bleed(
     return None if family is None or material is None else family in _CUT_TO_SIZE or material == "neoprene-faced"
 
 
+@fact("place.beyond_mm", number(units.LENGTH), DECORATION)
+def beyond_mm(
+    bleeds: bool | None = read("place.may_bleed"),
+    blank: Blank | None = maybe("blank.entry"),
+    cloth: bool | None = maybe("item.textile"),
+    bleed_most_mm: float = limit("order.bleed_most"),
+    slack_mm: float = limit("order.area_slack_most"),
+) -> float:
+    """How far a print may run over the printable area on each side: over the edge of a full face, or by the slack of
+    an area of cloth, which is nominal. None on what ends where its area does."""
+    if bleeds:
+        return bleed_most_mm
+    return slack_mm if cloth and blank is not None and not blank.full_face else 0.0
+
+
 @fact("place.fits_area", BOOL, DECORATION)
 def fits_area(
     room: Size | None = maybe("place.area"),
     open_: bool = read("place.area_open"),
     print_size: Size | None = maybe("place.size"),
-    may_bleed: Callable[[], bool | None] = later("place.may_bleed"),
-    bleed_most_mm: float = limit("order.bleed_most"),
+    most_mm: Callable[[], float | None] = later("place.beyond_mm"),
 ) -> bool | None:
-    """Whether the print fits the blank's printable area, with the bleed that it may have on each side; true if the
-    blank has none there, or none is named."""
+    """Whether the print fits the blank's printable area, with what it may run over on each side; true if the blank has
+    none there, or none is named."""
     if room is None:
         return None if open_ else True
     if print_size is None:
         return None
     over_mm = _over_mm(print_size, room)
-    return over_mm <= 0 or (over_mm <= bleed_most_mm and may_bleed())
+    if over_mm <= 0:
+        return True
+    beyond = most_mm()
+    return None if beyond is None else over_mm <= beyond + _ROUNDING_MM
+
+
+@fact("place.over_mm", number(units.LENGTH), DECORATION)
+def over_mm(room: Size | None = maybe("place.area"), print_size: Size | None = maybe("place.size")) -> float:
+    """By how much the print runs over the printable area on the side where it does so furthest; 0 where it does not, or
+    no area is known."""
+    return 0.0 if room is None or print_size is None else max(0.0, round(_over_mm(print_size, room), 2))
 
 
 def _over_mm(print_size: Size, room: Size) -> float:
@@ -459,13 +485,13 @@ def over_edge(
 def most_words(
     room: Size | None = maybe("place.area"),
     may_bleed: bool | None = maybe("place.may_bleed"),
-    bleed_most_mm: float = limit("order.bleed_most"),
+    beyond: float | None = maybe("place.beyond_mm"),
     preferences: units.UnitPreferences = source("shop/units"),
 ) -> str:
-    """The largest that a print there may be, in words: the printable area, with the bleed that it may have."""
+    """The largest that a print there should be, in words: the printable area, with the bleed that it may have."""
     if room is None:
         return ""
-    bleed_mm = 2 * bleed_most_mm if may_bleed else 0.0
+    bleed_mm = 2 * beyond if may_bleed and beyond is not None else 0.0
     return size_words(Size(room.width + bleed_mm, room.height + bleed_mm), preferences)
 
 

@@ -30,6 +30,7 @@ _DATE = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
 _INSTANT = re.compile(_DATE.pattern + r"T[0-9]{2}:[0-9]{2}:[0-9]{2}(?:\.[0-9]{1,6})?(?:Z|[+-][0-9]{2}:[0-9]{2})")
 _TOLD_MOST = 16
 _NEAREST_TOLD = 5
+_MEANT_TOLD = 3
 NAME_PATTERN = r"^[a-z0-9]+(?:[-.][a-z0-9]+)*$"
 
 
@@ -62,6 +63,7 @@ class Fault:
     """One thing wrong with a document: where (JSON Pointer), what, and what would be allowed.
 
     ``code`` is one of CODES; ``refused`` the word that stood there, by which ``nearest`` puts what is allowed in order.
+    ``meant``: of what is allowed, what it says in other words, the likeliest first; nearer than what is spelt like it.
     """
 
     pointer: str
@@ -69,6 +71,7 @@ class Fault:
     allowed: tuple[str, ...] = ()
     code: str = dataclasses.field(kw_only=True)
     refused: str = dataclasses.field(default="", kw_only=True)
+    meant: tuple[str, ...] = dataclasses.field(default=(), kw_only=True)
 
     def __str__(self) -> str:
         return f"{self.pointer or '/'}: {self.message_with_hints}"
@@ -76,7 +79,7 @@ class Fault:
     @property
     def message_with_hints(self) -> str:
         """The message with the nearest words, and as many of the allowed ones as fit a line."""
-        near = spelling.nearest(self.refused, self.allowed) if self.refused else ()
+        near = self.meant[:_MEANT_TOLD] or (spelling.nearest(self.refused, self.allowed) if self.refused else ())
         hints = [f"did you mean {', '.join(near)}?"] if near else []
         if self.refused and not near and len(self.allowed) > _TOLD_MOST:
             near = self.nearest[:_NEAREST_TOLD]
@@ -98,7 +101,7 @@ class Fault:
         if not self.refused:
             return self.allowed
         close = spelling.nearest(self.refused, self.allowed, ALLOWED_MOST)
-        return (*close, *(word for word in spelling.ordered(self.refused, self.allowed) if word not in close))
+        return tuple(dict.fromkeys((*self.meant, *close, *spelling.ordered(self.refused, self.allowed))))
 
     def document(self) -> dict[str, Any]:
         """As problems and the command write it."""

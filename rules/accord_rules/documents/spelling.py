@@ -49,6 +49,15 @@ def as_word(name: str) -> str:
     return "-".join(re.split(r"[\s_-]+", name.strip().lower()))
 
 
+def singulars(word: str) -> tuple[str, ...]:
+    """What an English word in lower case may be the plural of, the likeliest first; none where it is no plural."""
+    if len(word) <= _STEM_LEAST or not word.endswith("s") or word.endswith(("ss", "us", "is")):
+        return ()
+    if word.endswith("ies"):
+        return (f"{word[:-3]}y", word[:-1])
+    return (word[:-1], word[:-2]) if word.endswith(("ches", "shes", "sses", "xes")) else (word[:-1],)
+
+
 def stems(text: str) -> frozenset[str]:
     """The words of an English text without their endings, so that "washing" and "washes" are one: for finding alone."""
     return frozenset(stem(word) for word in re.findall(r"[^\W_]+", text.lower()))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from types import MappingProxyType
@@ -13,7 +13,7 @@ from accord_rules.documents import units
 from accord_rules.documents.canonical import digest
 from accord_rules.documents.files import Documents
 from accord_rules.documents.reading import read
-from accord_rules.documents.spelling import as_word
+from accord_rules.documents.spelling import as_word, singulars
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.catalogue import (
     AmbiguousFibre,
@@ -81,8 +81,13 @@ class Book:
         return MappingProxyType({kind: _titles(self.catalogue[kind]) for kind in ("blanks", "transfers", "products")})
 
     def readings(self, kinds: str, name: str) -> tuple[str, ...]:
-        """The entries of a kind (or of ``transfers|products``) that a word stands for: none, one, or several."""
-        word, of_kinds = as_word(name), kinds.split("|")
+        """The entries of a kind (or of ``transfers|products``) that a word stands for, or its singular: none, one, or
+        several."""
+        spellings = (name, *singulars(as_word(name)))
+        return next(filter(None, (self._readings(kinds.split("|"), spelling) for spelling in spellings)), ())
+
+    def _readings(self, of_kinds: Sequence[str], name: str) -> tuple[str, ...]:
+        word = as_word(name)
         for kind in of_kinds:
             for spelling in (name, word):
                 if spelling in self.catalogue[kind]:

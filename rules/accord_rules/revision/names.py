@@ -19,7 +19,7 @@ from accord_rules.documents.reading import (
     names_in,
     renamed,
 )
-from accord_rules.documents.spelling import as_word
+from accord_rules.documents.spelling import as_word, nearest
 from accord_rules.orders.order import NONE, Decoration, Item, Order, Press
 from accord_rules.orders.sheet import pressing_faults, sheet_faults
 from accord_rules.orders.shop import OwnNames, Sample, Shop
@@ -31,6 +31,8 @@ if TYPE_CHECKING:
 
 AnyOrder = TypeVar("AnyOrder", bound=Order)
 SUM_TOLERANCE = 1.0
+# Of a name that is no name: how much of it is searched for, and how many blanks are offered for it.
+_SEARCHED_MOST, _MEANT_MOST = 80, 20
 _COLOURS = "write an sRGB hex such as #F4F4F0, or a CSS colour name"
 
 
@@ -116,6 +118,12 @@ class Words:
         """The id of the shop's press that it calls so; the word itself where it is none."""
         return name if self.shop.press(name) is not None else self._own["presses"].get(as_word(name), name)
 
+    def meant(self, name: str) -> tuple[str, ...]:
+        """The blanks that a text in people's words may be about, the likeliest first: the shop's own names that are
+        spelt like it, then what a search of the library finds. The offer of several, never the choice of one."""
+        found = self.book.index.find(name[:_SEARCHED_MOST], ("blanks",), _MEANT_MOST)
+        return (*nearest(name, self.shop.names.blanks), *(hit.id for hit in found.hits))
+
     def known(self, kinds: str) -> list[str]:
         """Every name and word that may stand for an entry of a kind."""
         of_kinds = kinds.split("|")
@@ -137,7 +145,8 @@ def _unknown_names(named: Iterable[tuple[str, str, str]], words: Words) -> list[
             continue
         title = kinds.replace("|", " or ").replace("_", " ")
         message = words.book.left_out(name) or f"there is no {name!r} among the {title} of the book"
-        faults.append(Fault(pointer, message, tuple(words.known(kinds)), code="not-in-book", refused=name))
+        meant = words.meant(name) if kinds == "blanks" else ()
+        faults.append(Fault(pointer, message, tuple(words.known(kinds)), code="not-in-book", refused=name, meant=meant))
     return faults
 
 

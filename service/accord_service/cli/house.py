@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
+from accord_rules.documents import units
 from accord_rules.governance.words import PREFIX
 from accord_service.cli.answerers import ServiceCall, administered
 from accord_service.cli.columns import say_table
@@ -45,9 +46,10 @@ def list_(put: ServiceCall, as_json: bool) -> None:
         print_json(output, rules)
         return
     limits = put(lambda client: {name: client.limit(name).entry for name in rules["limits"]})
+    system = units.UNIT_SYSTEMS[put(lambda client: client.shop().document["unit_system"])]
     say_heading(output, "Limits")
     rows = [
-        (name, amount(limit), amount({**limit, "value": rules["limits"][name]}), limit["title"])
+        (name, _in(system, limit), _in(system, {**limit, "value": rules["limits"][name]}), limit["title"])
         for name, limit in limits.items()
     ]
     say_table(output, ("limit", "book", "house", "what it says"), rows, none="All as the book has them.")
@@ -58,6 +60,14 @@ def list_(put: ServiceCall, as_json: bool) -> None:
     if without:
         say_heading(output, "Not used here")
         say_table(output, ("name", "kind"), without)
+
+
+def _in(system: units.UnitPreferences, limit: Document) -> str:
+    """A limit's value in the shop's unit, so that the book's and the shop's can be compared."""
+    value, dimension = limit["value"], units.DIMENSIONS[limit["dimension"]]
+    if not isinstance(value, str):
+        return amount(limit)
+    return units.show(dimension, units.parse(dimension, value), system)
 
 
 @house.command("add", epilog="Example: accord house add look-twice.toml")

@@ -9,7 +9,7 @@ from typing import Any
 
 import click
 
-from accord_rules.documents.spelling import as_word
+from accord_rules.documents.spelling import as_word, singulars
 from accord_service.cli.answerers import answered, answerer
 from accord_service.cli.failure import Failure
 from accord_service.cli.output import Output
@@ -43,8 +43,10 @@ def _called(word: str, rows: Sequence[WordRow], left_out: Mapping[str, Document]
     """The rows of a word, or of words that it is a part of. Raises Failure where there are none: with why the book
     leaves it out, else with the nearest."""
     wanted = as_word(word)
+    singular = singulars(wanted)
     spellings = {id(row): [as_word(spelling) for spelling in (row.id, *row.words)] for row in rows}
     called = [row for row in rows if wanted in spellings[id(row)]]
+    called = called or [row for row in rows if not {*singular}.isdisjoint(spellings[id(row)])]
     called = called or [row for row in rows if any(wanted in spelling for spelling in spellings[id(row)])]
     if not called:
         for id_, entry in left_out.items():

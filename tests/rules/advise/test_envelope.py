@@ -184,7 +184,7 @@ def cotton(book: Book, **decoration: Any) -> tuple[Document, Shop]:
 def test_the_edges_are_the_books_numbers(authority: Authority, book: Book) -> None:
     """Clamshell: display 3 K above the surface. Film: what physics leaves, since a sample lifts what is usual.
 
-    Front 350 x 400 mm."""
+    Front 350 x 400 mm, which cloth takes 3.2 mm a side more than: 356.4 x 406.4 mm, in whole millimetres."""
     film, clamshell = book.catalogue["products"]["film-soft-matte"], book.catalogue["press_types"]["clamshell"]
     order, shop = cotton(book)
     (on,) = ask(authority, shop, order)["on"]
@@ -196,7 +196,7 @@ def test_the_edges_are_the_books_numbers(authority: Authority, book: Book) -> No
     assert (dwell["least"], dwell["most"]) == (f"{film.bounds.time.least:g} s", f"{film.bounds.time.most:g} s")
     # A dwell that short keeps the print cold as well.
     assert (dwell["below"], dwell["above"]) == (["print-stays-cold", "shorter-than-bounds"], ["longer-than-bounds"])
-    assert size == {"width": "350 mm", "width_mm": 350.0, "height": "400 mm", "height_mm": 400.0}
+    assert size == {"width": "356 mm", "width_mm": 356.0, "height": "406 mm", "height_mm": 406.0}
     assert decoration["peel"] == [peel for peel in ("hot", "warm", "cold") if peel in film.sheet.peel]
 
 

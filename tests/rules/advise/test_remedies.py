@@ -719,7 +719,10 @@ def test_a_print_is_made_as_large_as_still_fits(authority: Authority, book: Book
     order = read(Order, document)
     for width in range(347, 390):
         larger = replace(order.decorations[0], size=Size(float(width), round(width * 450 / 390, 3)))
-        assert authority.judge(replace(order, decorations=(larger,)), shop).verdict not in WORKABLE
+        weighed = authority.judge(replace(order, decorations=(larger,)), shop)
+        # A little larger than the nominal area is taken on cloth with a caution: a remedy makes no new one.
+        cautioned = "print-over-nominal-area" in {finding.rule.id for finding in weighed.at("cautions")}
+        assert cautioned or weighed.verdict not in WORKABLE
 
 
 def test_a_fine_line_grows_with_its_print(authority: Authority, book: Book) -> None:
