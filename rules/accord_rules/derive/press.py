@@ -132,8 +132,8 @@ class Calibration:
         if self._to_display_k(display_c) > self.unevenness_k(display_c):
             side = "below" if off_k > 0 else "above"
             return (
-                f"since nobody knows whether its display is as far off here: its nearest probe reading lay {shown(off_k)}"
-                f" {side} the display, and was taken {where}, {away} away"
+                "since nobody knows whether its display is as far off here: its nearest probe reading lay"
+                f" {shown(off_k)} {side} the display, and was taken {where}, {away} away"
             )
         where = f"{where}, {away} away"
         if self._of_points_k(display_c) > self.usual_spread_k:
@@ -162,9 +162,7 @@ def calibration(
     reaches to the display, where no reading is near."""
     if not readings:
         return Calibration(((0.0, -usual.loss, usual.spread),), measured=False)
-    return replace(
-        fitted(readings, probe_error_k), usual_spread_k=usual.spread, usual_loss_k=usual.loss, near_k=near_k
-    )
+    return replace(fitted(readings, probe_error_k), usual_spread_k=usual.spread, usual_loss_k=usual.loss, near_k=near_k)
 
 
 def fitted(readings: Iterable[CalibrationReading], probe_error_k: float) -> Calibration:

@@ -31,8 +31,8 @@ DOUBTS: Mapping[str, str] = MappingProxyType(
         "far-below-display": "the surface lies further below the display than such a press usually does",
         "above-display": "the surface lies further above the display than instrument and press could be off",
         "uneven": "a spot lies further off the mean than on such a press",
-        CONTRADICTS: "beside others the surface does not rise with the display, and these count no more once it does; or"
-        " its distance from the display changes faster than on a press",
+        CONTRADICTS: "beside others the surface does not rise with the display, and these count no more once it does;"
+        " or its distance from the display changes faster than on a press",
         "unsuited-instrument": "it was not read with a contact probe",
         OLD: "it was read longer ago than readings are trusted",
     }
@@ -97,14 +97,16 @@ def doubts_of(
         )
         yield Doubt(CONTRADICTS, "surface", sentence)
     elif differing := _differing(reading, press, probe_k):
+
+        def off(one: CalibrationReading) -> str:
+            return f"{shown(abs(_below_k(one)))} {'below' if _below_k(one) > 0 else 'above'}"
+
         read_so = " and ".join(
-            f"{shown(abs(off_k))} {'below' if off_k > 0 else 'above'} it at {units.show(units.TEMPERATURE, at, preferences)}"
-            for at, off_k in ((other.display, _below_k(other)) for other in differing)
+            f"{off(other)} it at {units.show(units.TEMPERATURE, other.display, preferences)}" for other in differing
         )
-        side = "below" if below_k > 0 else "above"
         sentence = (
-            f"The surface lies {shown(abs(below_k))} {side} the display, but was read {read_so}: between two settings"
-            " that changes by a quarter of their distance at most."
+            f"The surface lies {off(reading)} the display, but was read {read_so}: between two settings that changes by"
+            " a quarter of their distance at most."
         )
         yield Doubt(CONTRADICTS, "surface", sentence)
     if (why := _UNSUITED.get(reading.instrument or CONTACT_PROBE)) is not None:

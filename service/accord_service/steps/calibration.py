@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from itertools import pairwise
 
@@ -74,9 +74,10 @@ def report(shop: Shop, book: Book, today: date) -> Iterator[PressCalibration]:
 
 
 def _doubts(press: Press, shop: Shop, book: Book, today: date) -> Iterator[str]:
-    """That a reading is old ``stale`` says of all of them."""
+    """That a reading is old ``stale`` says of all of them; what two of them contradict is told once, at the hotter."""
     for reading in press.calibration:
-        for doubt in doubts_of(reading, press, book, today, shop.units):
+        cooler = tuple(other for other in press.calibration if other.display < reading.display)
+        for doubt in doubts_of(reading, replace(press, calibration=cooler), book, today, shop.units):
             if doubt.name != OLD:
                 yield f"At {units.show(units.TEMPERATURE, reading.display, shop.units)}: {doubt.sentence}"
 
@@ -104,8 +105,8 @@ def _elsewhere(press: Press, shop: Shop, book: Book) -> str:
     unchecked = " and ".join(_unchecked(press, near_k, most_c, shop.units))
     return (
         f"Not checked: a display {unchecked}, further than {near} from every reading. There a spot counts as up to"
-        f" {spread} off, as is usual for its type, or as its readings have it, or as far off as it takes to come to what"
-        " the display says, whichever is most."
+        f" {spread} off, as is usual for its type, or as its readings have it, or as far off as it takes to come to"
+        " what the display says, whichever is most."
     )
 
 
