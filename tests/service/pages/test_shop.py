@@ -132,11 +132,11 @@ def test_old_undated_and_doubtful_readings_need_attention(desk: Desk) -> None:
     status = desk.app.test_client().get("/v1/shop/status", headers=desk.collective.headers("quay-annex", "owner")).json
     (line,) = status["calibration"]
     assert line["stale"]
-    # It was 29.5 K below its display at 150 °C, and 3.5 K at 180 °C; what goes ill together is told once.
+    # It was 29.5 K below its display at 150 °C, and 3.5 K at 180 °C, shown in whole kelvins; that is told once.
     assert "cold-one: 2 doubts about its readings" in page
     assert len(line["doubts"]) == 2
     assert line["doubts"][0] in page
-    assert "The surface lies 3.5 K below the display, but was read 29.5 K below it at 150 °C" in line["doubts"][1]
+    assert "The surface lies 4 K below the display, but was read 30 K below it at 150 °C" in line["doubts"][1]
     assert "too old" in page
     for finding in status["findings"]:
         assert (finding["because"] in page) == (finding["level"] != "notes")
