@@ -66,21 +66,35 @@ class Calibration:
     """Surface temperature by display setting: points (display °C, mean surface °C, spread ± K), sorted by display.
 
     Between points it is linear; beyond the ends the offset and the spread of the end point hold. Further than
-    ``near_k`` on the display from every reading a probe told nothing of the spread: there the wider counts, that of
-    the points or ``usual_spread_k``, the type's.
+    ``near_k`` on the display from every reading a probe told nothing of the spread, nor whether the display is as far
+    off there: the widest counts, that of the points, ``usual_spread_k``, the type's, or what reaches to the display.
     """
 
     points: tuple[tuple[float, float, float], ...]
     measured: bool
     usual_spread_k: float = 0.0
+    usual_loss_k: float = 0.0
     near_k: float = inf
 
     def surface_c(self, display_c: float) -> float:
         return display_c + interpolate([(x, y - x) for x, y, _ in self.points], display_c)
 
     def spread_k(self, display_c: float) -> float:
+        """How far a spot may lie off the curve: unevenness, and how far the whole surface may."""
+        if not self.measured or self.probed_near(display_c):
+            return self.unevenness_k(display_c)
+        return max(self.unevenness_k(display_c), self._to_display_k(display_c))
+
+    def unevenness_k(self, display_c: float) -> float:
+        """How far a spot may lie off the mean."""
         spread_k = self._of_points_k(display_c)
         return spread_k if self.probed_near(display_c) else max(spread_k, self.usual_spread_k)
+
+    def _to_display_k(self, display_c: float) -> float:
+        """How far the surface may lie off the curve where the readings' offset is only carried to: as far as what the
+        display says, or as near to that as the hottest spot of such a press unprobed is taken to come."""
+        below_k = round(display_c - self.surface_c(display_c), 6)
+        return below_k - max(0.0, self.usual_loss_k - self.usual_spread_k) if below_k > 0 else -below_k
 
     def _of_points_k(self, display_c: float) -> float:
         return interpolate([(x, spread) for x, _, spread in self.points], display_c)
@@ -107,9 +121,21 @@ class Calibration:
         usual = "as is usual for its type"
         if not self.measured:
             return usual
+
+        def shown(kelvin: float) -> str:
+            return units.show(units.TEMPERATURE_DIFFERENCE, round(abs(kelvin), 6), preferences)
+
         nearest_c = self.nearest_c(display_c)
-        away = units.show(units.TEMPERATURE_DIFFERENCE, round(abs(display_c - nearest_c), 6), preferences)
-        where = f"at a display of {units.show(units.TEMPERATURE, nearest_c, preferences)}, {away} away"
+        off_k = nearest_c - self.surface_c(nearest_c)
+        where = f"at a display of {units.show(units.TEMPERATURE, nearest_c, preferences)}"
+        away = shown(display_c - nearest_c)
+        if self._to_display_k(display_c) > self.unevenness_k(display_c):
+            side = "below" if off_k > 0 else "above"
+            return (
+                "since nobody knows whether its display is as far off here: its nearest probe reading lay"
+                f" {shown(off_k)} {side} the display, and was taken {where}, {away} away"
+            )
+        where = f"{where}, {away} away"
         if self._of_points_k(display_c) > self.usual_spread_k:
             return f"as its nearest probe reading had it, taken {where}"
         return f"{usual}: its nearest probe reading was taken {where}"
@@ -132,11 +158,11 @@ def calibration(
     probe_error_k: float = limit("press.probe_error"),
     near_k: float = limit("press.reading_near"),
 ) -> Calibration:
-    """From the shop's probe readings, else the press type's usual loss and spread; the spread is the type's too where
-    no reading is near."""
+    """From the shop's probe readings, else the press type's usual loss and spread; the spread is the type's too, or
+    reaches to the display, where no reading is near."""
     if not readings:
         return Calibration(((0.0, -usual.loss, usual.spread),), measured=False)
-    return replace(fitted(readings, probe_error_k), usual_spread_k=usual.spread, near_k=near_k)
+    return replace(fitted(readings, probe_error_k), usual_spread_k=usual.spread, usual_loss_k=usual.loss, near_k=near_k)
 
 
 def fitted(readings: Iterable[CalibrationReading], probe_error_k: float) -> Calibration:
@@ -171,8 +197,16 @@ def display_most_c(own: float | None = source("press/display_most"), usual: Pres
 def spread_k(
     curve: Calibration = read("press.calibration"), display_most_c: float = read("press.display_most_c")
 ) -> float:
-    """How far its surface may lie off its mean, plus or minus, at the highest setting's end of the curve."""
+    """How far its surface may lie off the curve, plus or minus, at the highest setting's end of it."""
     return float(curve.spread_k(display_most_c))
+
+
+@fact("press.unevenness_k", number(units.TEMPERATURE_DIFFERENCE), PRESSING)
+def unevenness_k(
+    curve: Calibration = read("press.calibration"), display_most_c: float = read("press.display_most_c")
+) -> float:
+    """How far a spot may lie off the mean, plus or minus, at the highest setting, wherever that mean lies."""
+    return float(curve.unevenness_k(display_most_c))
 
 
 @fact("press.top_probed", BOOL, PRESSING)

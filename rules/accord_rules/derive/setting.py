@@ -6,6 +6,7 @@ from collections.abc import Callable
 from math import ceil
 
 from accord_rules.derive.covers import Consumables, titles
+from accord_rules.derive.press import Calibration
 from accord_rules.derive.transfer import Needed
 from accord_rules.documents import units
 from accord_rules.orders.order import NONE, Cylinder
@@ -93,6 +94,21 @@ def surface_high_c(
 ) -> float | None:
     """The hottest spot of the surface, spread added."""
     return None if surface_c is None else round(surface_c + spread_k, 6)
+
+
+@fact("set.surface_unprobed_c", _TEMPERATURE, PRESSING, blamed=_OPEN)
+def surface_unprobed_c(
+    surface_c: float | None = source("chosen/surface_c"),
+    display_c: float | None = source("chosen/display_c"),
+    read_at: str | None = source("/decorations/{i}/settings/read_at"),
+    curve: Calibration = read("press.calibration"),
+    usual: PressType = read("press.entry"),
+) -> float | None:
+    """The mean surface temperature where no probe reading counts that was taken far from the setting: what is usual for
+    the type there. That of the readings where one is near, and what was read at the surface itself."""
+    if display_c is None or read_at == "surface" or not curve.measured or curve.probed_near(display_c):
+        return surface_c
+    return round(display_c - usual.loss, 6)
 
 
 @fact("set.time_s", _TIME, PRESSING, blamed=_OPEN)

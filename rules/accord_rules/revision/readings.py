@@ -19,6 +19,10 @@ from accord_rules.revision.book import Book
 
 # A press twice as far off as its type usually is, on top of what the probe may be off, is looked at twice.
 SPREADS = 2.0
+# What a platen loses below its sensor grows with how hot it is above the room: one 30 K below at 150 °C loses a quarter
+# of a kelvin with each kelvin more, and that is as bad as presses get. Where the offset changes faster between two
+# settings, on top of what the probe may be off at both, one was likely read wrong. Common practice, no source.
+OFFSET_CHANGE = 0.25
 OLD = "old"
 CONTRADICTS = "contradicts-others"
 # The doubts that may be set aside, and what each is.
@@ -27,7 +31,8 @@ DOUBTS: Mapping[str, str] = MappingProxyType(
         "far-below-display": "the surface lies further below the display than such a press usually does",
         "above-display": "the surface lies further above the display than instrument and press could be off",
         "uneven": "a spot lies further off the mean than on such a press",
-        CONTRADICTS: "beside others the surface does not rise with the display; these count no more once it does",
+        CONTRADICTS: "beside others the surface does not rise with the display, and these count no more once it does;"
+        " or its distance from the display changes faster than on a press",
         "unsuited-instrument": "it was not read with a contact probe",
         OLD: "it was read longer ago than readings are trusted",
     }
@@ -70,7 +75,7 @@ def doubts_of(
     probe_k = book.limit_values["press.probe_error"]
     most_off_k = SPREADS * usual.spread + probe_k
     mean_c = _mean_c(reading)
-    below_k = round(reading.display - mean_c, 6)
+    below_k = _below_k(reading)
 
     def shown(kelvin: float) -> str:
         return units.show(units.TEMPERATURE_DIFFERENCE, kelvin, preferences)
@@ -91,6 +96,19 @@ def doubts_of(
             " the display."
         )
         yield Doubt(CONTRADICTS, "surface", sentence)
+    elif differing := _differing(reading, press, probe_k):
+
+        def off(one: CalibrationReading) -> str:
+            return f"{shown(abs(_below_k(one)))} {'below' if _below_k(one) > 0 else 'above'}"
+
+        read_so = " and ".join(
+            f"{off(other)} it at {units.show(units.TEMPERATURE, other.display, preferences)}" for other in differing
+        )
+        sentence = (
+            f"The surface lies {off(reading)} the display, but was read {read_so}: between two settings that changes by"
+            " a quarter of their distance at most."
+        )
+        yield Doubt(CONTRADICTS, "surface", sentence)
     if (why := _UNSUITED.get(reading.instrument or CONTACT_PROBE)) is not None:
         strip = shown(book.limit_values["heat.strip_error"])
         yield Doubt("unsuited-instrument", "instrument", why.format(strip=strip, probe=shown(probe_k)))
@@ -109,6 +127,23 @@ def contradicted(reading: CalibrationReading, press: Press) -> tuple[Calibration
         if (other.display < reading.display and _mean_c(other) >= mean_c)
         or (other.display > reading.display and _mean_c(other) <= mean_c)
     )
+
+
+def _differing(reading: CalibrationReading, press: Press, probe_k: float) -> tuple[CalibrationReading, ...]:
+    """The readings of the press at other settings whose offset from the display goes ill with this one's. They may both
+    be true, so both count once somebody says so."""
+    return tuple(
+        other
+        for other in press.calibration
+        if other.display != reading.display
+        and round(abs(_below_k(other) - _below_k(reading)), 6)
+        > round(OFFSET_CHANGE * abs(other.display - reading.display) + 2 * probe_k, 6)
+    )
+
+
+def _below_k(reading: CalibrationReading) -> float:
+    """How far the surface lies below the display."""
+    return round(reading.display - _mean_c(reading), 6)
 
 
 def _mean_c(reading: CalibrationReading) -> float:

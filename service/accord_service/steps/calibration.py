@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
+from itertools import pairwise
 
 from accord_rules.derive.press import fitted
 from accord_rules.documents import units
@@ -47,7 +48,7 @@ class PressCalibration(Documented):
         "what the rules take the surface to be, from the lowest setting to the highest",
     )
     elsewhere: str = required(
-        STRING, "what spread counts further from every reading than they tell of, in a sentence; empty if not known"
+        STRING, "which settings nobody probed near, and what spread counts there, in sentences; empty if not known"
     )
     coldest: ColdestSpot = required(Object(ColdestSpot), "where the platen is furthest below its mean")
     age_days: int | None = required(Nullable(INTEGER), "of the oldest reading; null if undated")
@@ -73,9 +74,10 @@ def report(shop: Shop, book: Book, today: date) -> Iterator[PressCalibration]:
 
 
 def _doubts(press: Press, shop: Shop, book: Book, today: date) -> Iterator[str]:
-    """That a reading is old ``stale`` says of all of them."""
+    """That a reading is old ``stale`` says of all of them; what two of them contradict is told once, at the hotter."""
     for reading in press.calibration:
-        for doubt in doubts_of(reading, press, book, today, shop.units):
+        cooler = tuple(other for other in press.calibration if other.display < reading.display)
+        for doubt in doubts_of(reading, replace(press, calibration=cooler), book, today, shop.units):
             if doubt.name != OLD:
                 yield f"At {units.show(units.TEMPERATURE, reading.display, shop.units)}: {doubt.sentence}"
 
@@ -99,10 +101,28 @@ def _elsewhere(press: Press, shop: Shop, book: Book) -> str:
     if near_k is None or usual is None:
         return ""
     near, spread = (units.show(units.TEMPERATURE_DIFFERENCE, of, shop.units) for of in (near_k, usual.spread))
+    most_c = usual.display_most if press.display_most is None else press.display_most
+    unchecked = " and ".join(_unchecked(press, near_k, most_c, shop.units))
     return (
-        f"Further than {near} on the display from every reading a spot counts as up to {spread} off the mean, as is"
-        " usual for its type, or as its readings have it where that is more."
+        f"Not checked: a display {unchecked}, further than {near} from every reading. There a spot counts as up to"
+        f" {spread} off, as is usual for its type, or as its readings have it, or as far off as it takes to come to"
+        " what the display says, whichever is most."
     )
+
+
+def _unchecked(press: Press, near_k: float, most_c: float, preferences: units.UnitPreferences) -> Iterator[str]:
+    """The ranges of the display that no reading was taken near, in words."""
+
+    def shown(display_c: float) -> str:
+        return units.show(units.TEMPERATURE, display_c, preferences)
+
+    displays = sorted(reading.display for reading in press.calibration)
+    yield f"below {shown(displays[0] - near_k)}"
+    for lower, upper in pairwise(displays):
+        if upper - lower > 2 * near_k:
+            yield f"between {shown(lower + near_k)} and {shown(upper - near_k)}"
+    if displays[-1] + near_k < most_c:
+        yield f"above {shown(displays[-1] + near_k)}"
 
 
 def _coldest(press: Press, shop: Shop) -> ColdestSpot:

@@ -71,11 +71,11 @@ def test_every_doubt_says_what_was_read_and_how_to_set_it_aside(book: Book) -> N
     ("display_c", "surface_c", "those"),
     [
         (170.0, 168.0, []),
+        (200.0, 194.0, []),
         (170.0, 177.0, [180.0]),  # as warm as at 180 °C shown
         (170.0, 178.0, [180.0]),
         (200.0, 176.9, [180.0, 190.0]),
         (180.0, 140.0, [150.0]),  # not with the one whose place it takes
-        (200.0, 188.0, []),
     ],
 )
 def test_a_reading_contradicts_those_beside_which_the_surface_does_not_rise(
@@ -87,6 +87,33 @@ def test_a_reading_contradicts_those_beside_which_the_surface_does_not_rise(
     one = reading(surface_c, display_c=display_c)
     assert [other.display for other in contradicted(one, press)] == those
     assert ("contradicts-others" in doubted(book, one, press)) == bool(those)
+
+
+@pytest.mark.parametrize(
+    ("display_c", "below_k", "doubt"),
+    [
+        # The first reading lies 23.4 K below its display of 151.7 °C (305 °F). A quarter of 50 K, and twice 2 of the
+        # probe, are 16.5 K. That an offset changes no faster is common practice, no source.
+        (201.7, 23.4, False),
+        (201.7, 6.9, False),
+        (201.7, 6.8, True),
+        (201.7, 3.3, True),  # 395 °F shown, 389 °F read
+        (201.7, 39.9, False),
+        (201.7, 40.0, True),
+        (161.7, 17.0, False),  # of 10 K, 2.5 and 4
+        (161.7, 16.8, True),
+    ],
+)
+def test_offsets_that_change_faster_than_on_a_press_are_asked_about_and_both_count(
+    book: Book, display_c: float, below_k: float, doubt: bool
+) -> None:
+    press = replace(BENCH, calibration=(reading(128.3, display_c=151.7),))
+    one = reading(round(display_c - below_k, 6), display_c=display_c)
+    assert ("contradicts-others" in doubted(book, one, press)) == doubt
+    assert contradicted(one, press) == (), "the surface rises, so that no reading is dropped for the other"
+    for told in doubts_of(one, press, book, TODAY, units.US_CUSTOMARY):
+        if told.name == "contradicts-others":
+            assert "was read 42 °F below it at 305 °F" in told.sentence
 
 
 def test_a_display_beyond_the_presss_is_a_fault(book: Book) -> None:

@@ -192,6 +192,19 @@ def test_a_reading_that_contradicts_others_is_taken_on_purpose_and_they_count_no
     assert [one["display"] for one in bench.calibration()] == ["150 °C", "180 °C", "200 °C"]
 
 
+def test_offsets_that_go_ill_together_are_asked_about_and_both_count(bench: Bench) -> None:
+    """A quarter of the 50 K between the displays, and twice 2 K of the probe, are 16.5 K; they differ by 20."""
+    ok(bench.enter(reading("150 °C", "127 °C", despite=["far-below-display"]), "owner"))
+    second = reading("200 °C", "197 °C")
+    refused = bench.enter(second, "owner")
+    (error,) = refused.json["errors"]
+    assert (refused.status_code, error["allowed"]) == (422, ["contradicts-others"])
+    assert "5 °F below the display, but was read 41 °F below it at 302 °F" in error["message"]
+    taken = ok(bench.enter(second | {"despite": ["contradicts-others"]}, "owner"))
+    assert (taken["counts"], taken["contradicts"]) == (True, [])
+    assert [one["display"] for one in bench.calibration()] == ["150 °C", "200 °C"]
+
+
 def test_what_contradicts_since_it_was_entered_is_not_confirmed_unsaid(bench: Bench) -> None:
     waits = ok(bench.enter(reading("190 °C", "187 °C")))
     ok(bench.enter(reading("180 °C", "187 °C"), "owner"))
@@ -215,7 +228,7 @@ def test_a_day_is_taken_once_it_has_begun_anywhere(changing: Any, utc: str, day:
     first = datetime.fromtimestamp(now_s, ZoneInfo("Pacific/Kiritimati")).date()
     assert (date.fromisoformat(day) <= first) == (status == 201)
     app = create_app(changing.collective.config, lambda: now_s)
-    headers, body = changing.headers("quay-side", "operator"), reading("199 °C", "196 °C", taken_on=day)
+    headers, body = changing.headers("quay-side", "operator"), reading("199 °C", "200 °C", taken_on=day)
     entered = app.test_client().post(f"{WHERE}?validate_only=true", json=body, headers=headers)
     app.extensions["accord"].close()
     assert entered.status_code == (200 if status == 201 else status), entered.text

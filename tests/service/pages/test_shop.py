@@ -132,8 +132,11 @@ def test_old_undated_and_doubtful_readings_need_attention(desk: Desk) -> None:
     status = desk.app.test_client().get("/v1/shop/status", headers=desk.collective.headers("quay-annex", "owner")).json
     (line,) = status["calibration"]
     assert line["stale"]
-    assert "cold-one: 1 doubt about its readings" in page
+    # It was 29.5 K below its display at 150 °C, and 3.5 K at 180 °C, shown in whole kelvins; that is told once.
+    assert "cold-one: 2 doubts about its readings" in page
+    assert len(line["doubts"]) == 2
     assert line["doubts"][0] in page
+    assert "The surface lies 4 K below the display, but was read 30 K below it at 150 °C" in line["doubts"][1]
     assert "too old" in page
     for finding in status["findings"]:
         assert (finding["because"] in page) == (finding["level"] != "notes")
@@ -234,6 +237,28 @@ def test_an_operators_reading_waits_until_the_owner_confirms_it(desk: Desk, owne
     assert "It counts now" in text(owner.get(back))
     assert send(owner, back).status_code == 303
     assert "calibration" not in desk.shop()["presses"][0] or desk.shop()["presses"][0]["calibration"] == []
+
+
+def test_the_page_of_a_press_draws_spots_of_one_reading_on_one_line_and_says_what_is_not_checked(desk: Desk) -> None:
+    """By hand: 15 K round 150 and 180 °C leave no gap between them; the display ends at 225 °C."""
+    page = desk.as_("owner", "quay-annex").get("/shop/presses/cold-one")
+    points = re.findall(
+        r'class="point counts"><title>display (\d+), spot \d: \d+ °C</title><circle cx="([\d.]+)"', page.text
+    )
+    assert [display for display, _ in points] == ["150", "150", "180", "180"]
+    assert len(set(points)) == 2, "all spots of a reading at its setting of the display"
+    assert re.findall(r'class="stem"><title>([^<]+)</title>', page.text) == ["2 spots of one reading"] * 2
+    assert "Not checked: a display below 135 °C and above 195 °C, further than 15 K from every reading." in text(page)
+
+
+def test_the_page_of_a_press_says_in_plain_words_when_it_was_read(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
+    for days, said in (
+        (0, "The oldest reading with a date was taken today."),
+        (1, "The oldest reading with a date is 1 day old."),
+        (31, "The oldest reading with a date is 31 days old."),
+    ):
+        monkeypatch.setattr("accord_service.steps.calibration.age_days", lambda press, today, days=days: days)
+        assert said in text(desk.as_("owner", "quay-annex").get("/shop/presses/cold-one"))
 
 
 def test_an_unlikely_reading_is_taken_once_its_doubt_is_set_aside(desk: Desk, owner: FlaskClient) -> None:

@@ -16,8 +16,6 @@ Document = Mapping[str, Any]
 # Drawn for a phone; on a desk it is drawn larger.
 WIDTH, HEIGHT = 400, 330
 _LEFT, _RIGHT, _TOP, _BOTTOM = 54, 382, 12, 276
-# Spots of one reading lie side by side, so that none hides another.
-_BESIDE = 4.0
 COUNTS, WAITS, CONTRADICTS = "counts", "waits", "contradicts"
 
 
@@ -37,6 +35,16 @@ class Point:
     text: str
 
 
+@dataclass(frozen=True, slots=True)
+class Stem:
+    """The line on which the spots of one reading lie, all at its setting of the display; ``text`` says how many."""
+
+    x: float
+    top: float
+    bottom: float
+    text: str
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Plot:
     """Everything in pixels; ``mean`` and ``band`` are points of lines as SVG has them, empty where nothing counts."""
@@ -45,6 +53,7 @@ class Plot:
     across: tuple[Tick, ...]
     up: tuple[Tick, ...]
     points: tuple[Point, ...]
+    stems: tuple[Stem, ...]
     mean: tuple[tuple[float, float], ...]
     band: str
     even: tuple[tuple[float, float], tuple[float, float]] | None
@@ -97,12 +106,22 @@ def calibration_plot(
         up=tuple(Tick(_pixel(y, value), plain_number(value)) for value in y.ticks),
         points=tuple(
             Point(
-                round(x.at(display) + _BESIDE * (place - (len(reading["surface"]) + 1) / 2), 1),
+                _pixel(x, display),
                 _pixel(y, surface),
                 state_of(reading),
                 f"display {display:.0f}, spot {place}: {surface:.0f}",
             )
             for display, surface, reading, place in spots
+        ),
+        stems=tuple(
+            Stem(
+                _pixel(x, shown(reading["display"])),
+                _pixel(y, max(map(shown, reading["surface"]))),
+                _pixel(y, min(map(shown, reading["surface"]))),
+                f"{counted(len(reading['surface']), 'spot')} of one reading",
+            )
+            for reading in readings
+            if len(reading["surface"]) > 1
         ),
         mean=tuple((_pixel(x, display), _pixel(y, surface)) for display, surface, _ in curve),
         band=" ".join(f"{px},{py}" for px, py in [*upper, *reversed(lower)]),
