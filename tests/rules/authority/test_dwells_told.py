@@ -3,13 +3,13 @@ source: nobody sets tenths of a second, and board scorches long before six minut
 
 from __future__ import annotations
 
+import tomllib
 from pathlib import Path
 from typing import Any
 
 import pytest
 
 from accord_rules.authority import Authority
-from accord_rules.documents.files import read_toml
 from accord_rules.documents.reading import read
 from accord_rules.orders.order import Order
 from accord_rules.orders.shop import Shop
@@ -19,7 +19,7 @@ SHOPS = Path(__file__).parents[3] / "demo" / "shops"
 
 
 def shop_named(name: str) -> Shop:
-    return read(Shop, read_toml((SHOPS / f"{name}.toml").read_text()))
+    return read(Shop, tomllib.loads((SHOPS / f"{name}.toml").read_text()))
 
 
 def panel(dwell: str) -> Order:
@@ -29,9 +29,7 @@ def panel(dwell: str) -> Order:
 def of(blank: str, transfer: str, dwell: str, **more: Any) -> Order:
     settings = {"temperature": "392 °F", "time": dwell}
     decoration = {"transfer": transfer, "placement": "face", "settings": settings}
-    return read(
-        Order, {"item": {"blank": blank}, "press": "draw", "quantity": 12, "decorations": [decoration], **more}
-    )
+    return read(Order, {"item": {"blank": blank}, "press": "draw", "quantity": 12, "decorations": [decoration], **more})
 
 
 def rules_of(authority: Authority, order: Order) -> dict[str, str]:
