@@ -238,7 +238,10 @@ class Authority:
             for index, press in enumerate(shop.presses)
             for match in self._scales.weigh_press(decoration.pressing_case(press)).fired
         )
-        told = in_order(replace(worded(match, self.book), pointer=f"{match.pointer}/{index}") for index, match in fired)
+        told = in_order(
+            (replace(worded(match, self.book), pointer=f"{match.pointer}/{index}") for index, match in fired),
+            self.book.rules,
+        )
         return with_last_word(told, self.book.rules)
 
     # -- validate ----------------------------------------------------------------------------------------------------

@@ -371,6 +371,9 @@ class ExplainedSettings(Documented):
 
     temperature: str = required(STRING, "for the display")
     temperature_c: float = required(Figure(1), "the same in °C")
+    temperature_instead: str | None = required(
+        STRING_OR_NULL, "what a condition tells to set for the display instead; null where none does"
+    )
     window: Window = required(Object(Window), "display settings that will do")
     surface: str = required(STRING, "what the platen's surface has then")
     surface_c: float = required(Figure(1), "the same in °C")
@@ -390,7 +393,10 @@ class ExplainedSettings(Documented):
     )
     time: str = required(STRING, "the dwell")
     time_s: float = required(Figure(1), "the same in s")
-    time_window: TimeRange = required(Object(TimeRange), "dwells that will do")
+    time_instead: str | None = required(
+        STRING_OR_NULL, "what a condition tells to set for the dwell instead; null where none does"
+    )
+    time_window: TimeRange = required(Object(TimeRange), "dwells that will do, as the conditions have it")
     pressure: str | None = required(STRING_OR_NULL, "a word, or what the gauge shows")
     pressure_shown: str = required(STRING, "the same, as people read it")
     on_print_kpa: float | None = required(

@@ -11,6 +11,7 @@ from types import MappingProxyType
 from typing import Any
 
 from accord_rules.advise.heat_estimate import heat_estimate
+from accord_rules.advise.instead import told_instead
 from accord_rules.advise.pressings import explained
 from accord_rules.advise.ranges import dwells, temperatures
 from accord_rules.advise.stack import stacks
@@ -505,7 +506,7 @@ def _planned(case: Case, put_back: Weighed, curve: bool) -> PlannedDecoration:
         case["place.size_words"],
         str(case.known["transfer.family"]),
         order_settings(chosen, case.shop.units),
-        _explained(case, chosen, curve),
+        _explained(case, chosen, told_instead(case, put_back), curve),
         stacks(case),
         steps(case, put_back),
         case["touch.wait_words"],
@@ -513,15 +514,17 @@ def _planned(case: Case, put_back: Weighed, curve: bool) -> PlannedDecoration:
     )
 
 
-def _explained(case: Case, chosen: Chosen, curve: bool) -> ExplainedSettings:
+def _explained(case: Case, chosen: Chosen, instead: Mapping[str, float], curve: bool) -> ExplainedSettings:
     """The settings with the windows they lie in and what binds each side."""
     low, high = case.known["transfer.lower"], case.known["window.uppers"][0]
     display_c, surface_c = chosen.display_c or 0.0, chosen.surface_c or 0.0
+    display_instead_c, dwell_instead_s = instead.get("set.display_c"), instead.get("set.time_s")
     on_print_kpa = None if case.known["press.closing"] == "enclosed" else chosen.pressure_kpa  # an oven has none
     shown, on_display = partial(quantity, preferences=case.shop.units), partial(_displayed, case)
     return ExplainedSettings(
         temperature=shown(units.TEMPERATURE, display_c),
         temperature_c=display_c,
+        temperature_instead=None if display_instead_c is None else shown(units.TEMPERATURE, display_instead_c),
         window=_window(case, low, high),
         surface=shown(units.TEMPERATURE, round(surface_c, 1)),
         surface_c=surface_c,
@@ -534,7 +537,8 @@ def _explained(case: Case, chosen: Chosen, curve: bool) -> ExplainedSettings:
         ceilings=tuple(_ceilings(case)),
         time=shown(units.TIME, chosen.time_s or 0.0),
         time_s=chosen.time_s or 0.0,
-        time_window=dwells(case.known["window.time_low_s"], case.known["window.time_high_s"]),
+        time_instead=None if dwell_instead_s is None else shown(units.TIME, dwell_instead_s),
+        time_window=dwells(*_dwells_that_do(case, dwell_instead_s)),
         pressure=shown(units.PRESSURE, chosen.pressure) if isinstance(chosen.pressure, float) else chosen.pressure,
         pressure_shown=case.known["set.pressure_shown"],
         on_print_shown=None if on_print_kpa is None else case.show(units.PRESSURE, on_print_kpa),
@@ -554,6 +558,13 @@ def _explained(case: Case, chosen: Chosen, curve: bool) -> ExplainedSettings:
         main=case.known["main.done"],
         heat=heat_estimate(case, chosen, curve=curve),
     )
+
+
+def _dwells_that_do(case: Case, instead_s: float | None) -> tuple[float, float]:
+    """The dwells of the window, from what a condition asks for on where what is set lies in it and is too short."""
+    low_s, high_s, set_s = case.known["window.time_low_s"], case.known["window.time_high_s"], case["set.time_s"]
+    is_short = instead_s is not None and low_s <= set_s < instead_s
+    return (instead_s if is_short and instead_s is not None else low_s), high_s
 
 
 def _displayed(case: Case, least_c: float, most_c: float) -> TemperatureRange:

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from functools import lru_cache
 
+from accord_rules.advise.instead import told_instead
 from accord_rules.derive import FACT_TYPES
 from accord_rules.derive.case import Case
+from accord_rules.documents import units
 from accord_rules.infer.judge import Judge
 from accord_rules.revision.facts import Scope
 from accord_rules.revision.sentences import Sentence
@@ -30,17 +33,31 @@ def steps(case: Case, weighed: Weighed) -> tuple[PlannedStep, ...]:
         if (step.always or step.id in judgement.fired or (step.printed_open and step.id in judgement.unknown))
         and _tellable(step, case)
     }
+    instead = told_instead(case, weighed)
     replaced = {book.steps[name].instead_of for name in held}
     return tuple(
         PlannedStep(
             step.id,
             step.stage,
-            _written(step.text, case),
+            _written(step.text, case) + _otherwise(step, case, instead),
             None if step.slip is None else _written(step.slip, case),
         )
         for step in every
         if step.id in demanded or (step.id in held and step.id not in replaced)
     )
+
+
+# The facts by which a step says how long the main pressing is.
+_DWELLS = frozenset({"main.time_s", "set.time_s"})
+
+
+def _otherwise(step: Step, case: Case, instead: Mapping[str, float]) -> str:
+    """What a condition tells to set where this step says another dwell."""
+    dwell_s = instead.get("set.time_s")
+    if dwell_s is None or _DWELLS.isdisjoint(step.text.facts):
+        return ""
+    wanted, is_set = (case.show(units.TIME, time_s) for time_s in (dwell_s, case["set.time_s"]))
+    return f" By what must be done: {wanted}, not {is_set}."
 
 
 @lru_cache(maxsize=16)

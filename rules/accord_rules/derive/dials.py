@@ -75,7 +75,7 @@ class Dials:
     def dwell(self, aim_s: float, low_s: float, high_s: float, *, no_less: bool = False) -> float:
         """The roundest dwell near the aim inside its window; ``no_less``: none below the aim, if the window has one."""
         aim_s = min(max(aim_s, low_s), high_s)
-        coarse = max(_ROUND_SECONDS, self.time_step_s) if aim_s >= _ROUND_FROM_S else self.time_step_s
+        coarse = self.time_round_s(aim_s)
         least_s = aim_s if no_less else low_s
         for step in dict.fromkeys((coarse, self.time_step_s, 1.0)):
             longer, shorter = ceil(aim_s / step - _NOISE) * step, floor(aim_s / step + _NOISE) * step
@@ -84,6 +84,10 @@ class Dials:
                 if dwell_s > 0 and least_s - _NOISE <= dwell_s <= high_s + _NOISE:
                     return float(round(dwell_s, 6))
         return float(max(1, floor(high_s + _NOISE)))
+
+    def time_round_s(self, time_s: float) -> float:
+        """The step in which people set such a dwell."""
+        return max(_ROUND_SECONDS, self.time_step_s) if time_s >= _ROUND_FROM_S else self.time_step_s
 
     def dwells_beside(self, time_s: float) -> tuple[float, ...]:
         """The dwells on either side of one."""

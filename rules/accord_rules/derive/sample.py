@@ -4,7 +4,8 @@ A sample that came out well has shown that the piece bore the heat and that the 
 that is neither hotter nor longer, nor so much cooler or shorter that the hold is another question. One that came out
 badly speaks against a pressing that would do the same again. Of those that speak, the last one pressed counts.
 
-It is no more than an order's own sample test, and less: rules that block read ``order.evidence`` alone.
+It is no more than an order's own sample test, and less: rules that block read ``order.evidence`` alone. Of a dwell that
+nobody means there is one that reads the record and not the order's word, since the record says which dwell was pressed.
 """
 
 from __future__ import annotations
@@ -389,6 +390,12 @@ def doubted(words: str = read("sample.doubt_words")) -> bool:
 def good(told: tuple[Sample, ...] = read("sample.telling")) -> Sample | None:
     """The sample on record that speaks for this pressing."""
     return next((sample for sample in told if not sample.failures), None)
+
+
+@fact("sample.recorded", BOOL, PRESSING)
+def recorded(on_record: Sample | None = maybe("sample.good")) -> bool:
+    """Whether a sample that the shop has on record, pressed at these very settings, came out well."""
+    return on_record is not None
 
 
 @fact("sample.held", BOOL, PRESSING)

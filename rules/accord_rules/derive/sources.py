@@ -75,11 +75,10 @@ _HEAT = (
 )
 _SHEETS = (*_HEAT, "stack.covers", "stack.pads", "stack.tapes", "transfer.entry", "shop/stock/consumables")
 _TIME = (
-    "fit.gang_dwell_share",
     "press.dials",
     "sample.of_press",
     "transfer.needed",
-    "window.time_aim_s",
+    "window.time_dial_s",
     "window.time_high_s",
     "window.time_low_s",
     _SAID + "time",

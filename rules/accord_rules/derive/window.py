@@ -286,3 +286,41 @@ def time_aim_s(
     own = needed.by_press.get(press)
     aim_s = sized_s if own is None or own.time is None else own.time
     return min(round(aim_s * (1 + gang_share / 100) + extra.aim, 6), most_s)
+
+
+@fact("window.time_dial_s", number(units.TIME), PRESSING)
+def time_dial_s(
+    aim_s: float = read("window.time_aim_s"),
+    low_s: float = read("window.time_low_s"),
+    high_s: float = read("window.time_high_s"),
+    dials: Dials = read("press.dials"),
+    needed: Needed = read("transfer.needed"),
+    gang_share: float = read("fit.gang_dwell_share"),
+) -> float:
+    """The dwell to aim at as hands set it, whole steps of the timer: what is set where an order leaves it open, and
+    what it is told to set. What a large print or a whole load adds is never rounded off."""
+    return dials.dwell(aim_s, low_s, high_s, no_less=bool(needed.aim_by_size) or gang_share > 0)
+
+
+@fact("window.time_enough_s", number(units.TIME), PRESSING)
+def time_enough_s(dial_s: float = read("window.time_dial_s"), dials: Dials = read("press.dials")) -> float:
+    """The least dwell that passes for the one to aim at: a step of the timer less, since no hand sets finer."""
+    return round(max(0.0, dial_s - dials.time_round_s(dial_s)), 6)
+
+
+@fact("window.time_longer_by", TEXT, PRESSING)
+def time_longer_by(
+    needed: Needed = read("transfer.needed"),
+    gang_share: float = read("fit.gang_dwell_share"),
+    at_once: float | None = maybe("fit.at_once"),
+) -> str:
+    """Why the dwell to aim at is longer than a small piece's alone, as clauses."""
+    of_size = ["a larger piece draws more heat into what it lies on"] if needed.aim_by_size else []
+    of_load = [f"{at_once:.0f} lie under the press at once"] if gang_share > 0 and at_once is not None else []
+    return " and ".join((*of_size, *of_load)) or "it has more to heat"
+
+
+@fact("window.time_most_s", number(units.TIME), PRESSING)
+def time_most_s(high_s: float = read("window.time_high_s"), share: float = limit("settings.dwell_share_most")) -> float:
+    """The longest dwell that anything but a sample of that very setting can speak for."""
+    return round(high_s * share / 100, 6)

@@ -417,7 +417,7 @@ class HouseAuthority(Authority):
                 for finding in findings(shared.fired, self.shared.book, observed=observed)
                 if (finding.rule, finding.pointer) not in there
             ]
-        return in_order(marked)
+        return in_order(marked, {**self.shared.book.rules, **self.book.rules})
 
 
 # As few as authority.house_digest keeps: shops may be large.

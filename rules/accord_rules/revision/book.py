@@ -32,6 +32,7 @@ from accord_rules.revision.sentences import in_a_sentence
 from accord_rules.revision.step import Step
 
 PEOPLE = "people"  # the topic of rules that keep people from harm
+ORDER_SENSE = "order-sense"  # the topic of rules on whether an order says what it means
 
 
 @dataclass(frozen=True, kw_only=True)

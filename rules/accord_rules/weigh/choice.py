@@ -61,7 +61,7 @@ def _complete(case: Case, wanted: _Wanted, display_c: float | None, surface_c: f
         display_c=display_c,
         surface_c=surface_c,
         spread_k=round(spread_k, 6),
-        time_s=said.time if said.time is not None else _aim_time(case, needed),
+        time_s=said.time if said.time is not None else case.known["window.time_dial_s"],
         pressure=pressure,
         pressure_kpa=pressure_kpa,
         peel=said.peel or needed.peel[0],
@@ -100,14 +100,6 @@ def at_surface(case: Case, surface_c: float, low: float, high: float) -> tuple[f
         if setting is not None:
             return setting
     return min(dials.beside(surface_c)[0], dials.hottest)
-
-
-def _aim_time(case: Case, needed: Needed) -> float:
-    """The dwell to aim at as the timer shows it; what a large print or a whole load adds is never rounded off."""
-    aim_s, low_s, high_s = (case.known[f"window.time_{name}_s"] for name in ("aim", "low", "high"))
-    dials: Dials = case.known["press.dials"]
-    no_less = bool(needed.aim_by_size) or case.known["fit.gang_dwell_share"] > 0
-    return dials.dwell(aim_s, low_s, high_s, no_less=no_less)
 
 
 def _pressings(case: Case, said: Settings, surface_c: float | None, main_cover: str | None) -> Iterator[ChosenPressing]:

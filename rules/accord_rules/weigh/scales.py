@@ -27,7 +27,7 @@ from accord_rules.infer.judge import Judgement
 from accord_rules.infer.ledger import HOUSE, SHARED, Ledger, Network
 from accord_rules.orders.order import Order, Press, Size
 from accord_rules.orders.shop import Sample, Shop
-from accord_rules.revision.book import Book
+from accord_rules.revision.book import ORDER_SENSE, PEOPLE, Book
 from accord_rules.revision.condition import Condition
 from accord_rules.revision.facts import Ask, Assume, FactType, Scope
 from accord_rules.revision.rule import SHOP, Rule, last_word
@@ -617,7 +617,8 @@ def findings(fired: Iterable[Fired], book: Book, *, observed: bool = False) -> t
     unique: dict[tuple[str, str], Fired] = {}
     for match in fired:
         unique.setdefault((match.rule.id, match.pointer), match)
-    return in_order(worded(match, book, observed=observed) for match in _told_once(tuple(unique.values())))
+    told = (worded(match, book, observed=observed) for match in _told_once(tuple(unique.values())))
+    return in_order(told, book.rules)
 
 
 def with_last_word(told: Sequence[Finding], rules: Mapping[str, Rule]) -> tuple[Finding, ...]:
@@ -646,14 +647,19 @@ def _one_lies_in_the_other(one: str, other: str) -> bool:
     return f"{one}/".startswith(f"{other}/") or f"{other}/".startswith(f"{one}/")
 
 
-def _place(level: str, pointer: str, rule: str) -> tuple[int, str, str]:
-    """Where a finding stands among others: firmest first, then by place and rule."""
-    return LEVELS.index(level), pointer, rule
+def _place(finding: Finding, rules: Mapping[str, Rule]) -> tuple[int, int, str, str]:
+    """Where a finding stands among others: firmest first, then the gravest, then by place and rule."""
+    return LEVELS.index(finding.level), _gravity(rules[finding.rule]), finding.pointer, finding.rule
 
 
-def in_order(unordered: Iterable[Finding]) -> tuple[Finding, ...]:
-    """Findings in the order they are said."""
-    return tuple(sorted(unordered, key=lambda finding: _place(finding.level, finding.pointer, finding.rule)))
+def _gravity(rule: Rule) -> int:
+    """What may harm people comes first, then what spoils print or piece, then what papers or a measure would settle."""
+    return 0 if rule.topic == PEOPLE else 2 if rule.topic == ORDER_SENSE else 1
+
+
+def in_order(unordered: Iterable[Finding], rules: Mapping[str, Rule]) -> tuple[Finding, ...]:
+    """Findings of these rules in the order they are said."""
+    return tuple(sorted(unordered, key=lambda finding: _place(finding, rules)))
 
 
 def worded(fired: Fired, book: Book, *, observed: bool = False) -> Finding:

@@ -91,11 +91,16 @@ def _dials(set_: Document, name: str, *, in_sleeve: bool) -> list[Row]:
     """What is set for a pressing; that nothing is peeled is told of the main one alone."""
     peel = _IN_SLEEVE if in_sleeve else set_["peel"] or "none"
     return [
-        ("DISPLAY", set_["temperature"]),
-        ("TIME", dwell_words(set_["time_s"])),
+        ("DISPLAY", _instead(set_["temperature"], set_.get("temperature_instead"))),
+        ("TIME", _instead(dwell_words(set_["time_s"]), set_.get("time_instead"))),
         ("PRESSURE", _pressure(set_["pressure_shown"])),
         *([("PEEL", peel.upper())] if peel != "none" or name == "main" else []),
     ]
+
+
+def _instead(shown: str, instead: str | None) -> str:
+    """A setting, or what a condition tells to set, and that this is not what the order says."""
+    return shown if instead is None else f"{instead}, not {shown}"
 
 
 def _pressure(shown: str) -> str:

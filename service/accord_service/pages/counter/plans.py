@@ -46,7 +46,8 @@ def _plan(plan: Document, prints: int) -> PlanTold:
             if explained["main"]
             else ()
         )
-        rows = (*settings_said(of["settings"], titles, done), *window)
+        said = settings_said(of["settings"], titles, done)
+        rows = (*(_instead(row, explained) for row in said), *window)
         head = f"Print {index + 1}: {of['title']}" if prints > 1 else of["title"]
         parts.append((head, rows, tuple(step["text"] for step in of["steps"])))
     return PlanTold(
@@ -61,3 +62,10 @@ def _plan(plan: Document, prints: int) -> PlanTold:
         minutes=f"{plan['estimate'].get('minutes_each', 0):.1f} min a piece",
         href=link_to(plan["order"]),
     )
+
+
+def _instead(row: tuple[str, str], explained: Document) -> tuple[str, str]:
+    """A setting with what a condition tells to set instead."""
+    label, shown = row
+    instead = explained[f"{label.lower()}_instead"] if label in ("Temperature", "Time") else None
+    return row if instead is None else (label, f"{instead}, not {shown}: see what must be done")

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Any
 from urllib.parse import urlencode
 
+from accord_rules.advise.instead import told_settings
 from accord_rules.documents import typed
 from accord_rules.documents.counted import counted
 from accord_rules.documents.reading import Fault, Many, Name
@@ -292,7 +293,7 @@ def told(verdict: Document, order: TypedOrder, book: Book, shop: Shop) -> Told:
         ways=tuple(_way(remedy, order) for remedy in verdict["remedies"]),
         ways_complete=verdict["remedies_complete"],
         presses=tuple(
-            _on_press(press, order, verdict["judged_on"])
+            _on_press(press, order, verdict["judged_on"], _revised(verdict, press, book))
             for press in _best_first(verdict)
             if press["because"] not in said_already
         ),
@@ -426,12 +427,30 @@ def _way(remedy: Document, order: TypedOrder) -> Way:
     return Way(remedy["text"], verdict, sign_of(verdict), link_to(document))
 
 
-def _on_press(press: Document, order: TypedOrder, judged_on: str) -> OnPress:
+def _revised(verdict: Document, press: Document, book: Book) -> frozenset[tuple[str, str]]:
+    """Of which settings of this press conditions tell another figure: each decoration's pointer with the label."""
+    return frozenset(
+        (finding["pointer"], _SETTINGS[setting])
+        for finding in verdict["findings"]
+        if finding["level"] == "requires"
+        and press["press"] in (finding["presses"] or (press["press"],))
+        and (rule := book.rules.get(finding["rule"])) is not None
+        for setting in told_settings(rule)
+    )
+
+
+def _on_press(press: Document, order: TypedOrder, judged_on: str, revised: Collection[tuple[str, str]]) -> OnPress:
     parts = []
     if press["settings"] is not None:
         for index in press["sequence"] or range(len(press["settings"])):
             head = f"Print {index + 1}" if order.print_count > 1 else ""
-            parts.append((head, settings_said(press["settings"][index], press["titles"], press["pressings"][index])))
+            said = settings_said(press["settings"][index], press["titles"], press["pressings"][index])
+            at = f"/decorations/{index}/settings"
+            rows = tuple(
+                (label, f"{value}, not enough by itself: see what must be done" if (at, label) in revised else value)
+                for label, value in said
+            )
+            parts.append((head, rows))
     is_other = "press" not in order.document and press["press"] != judged_on and press["verdict"] != "rejected"
     return OnPress(
         title=press["press_title"],

@@ -160,7 +160,9 @@ class _Shown:
         for at, most, whose in self._ceilings():
             yield at, most, f"ceiling: {whose}"
         time = units.show(units.TIME, self.explained["time_s"])
-        yield self.set, f"{self.explained['temperature']}, {time}", "set this"
+        revised = self.explained.get("temperature_instead") or self.explained.get("time_instead")
+        more = "as ordered; see what must be done" if revised else "set this"
+        yield self.set, f"{self.explained['temperature']}, {time}", more
 
     def drawn(
         self, x: Callable[[float], float], y: Callable[[float], float], left: float, right: float
