@@ -34,6 +34,7 @@ def sign_in(page: Browser, served: Served) -> None:
     page.open(f"{served.url}/sign-in")
     page.type("#key", served.key)
     page.click("main button")
+    page.wait_for("location.pathname !== '/sign-in'")
 
 
 def open_order(page: Browser, served: Served, order: dict[str, str], more: str = "") -> None:

@@ -131,10 +131,7 @@ class Calibration:
         away = shown(display_c - nearest_c)
         if self._to_display_k(display_c) > self.unevenness_k(display_c):
             side = "below" if off_k > 0 else "above"
-            return (
-                "since nobody knows whether its display is as far off here: its nearest probe reading lay"
-                f" {shown(off_k)} {side} the display, and was taken {where}, {away} away"
-            )
+            return f"since its nearest probe reading, {where} and {away} away, lay {shown(off_k)} {side} that"
         where = f"{where}, {away} away"
         if self._of_points_k(display_c) > self.usual_spread_k:
             return f"as its nearest probe reading had it, taken {where}"

@@ -193,7 +193,7 @@ def test_the_edges_are_the_books_numbers(authority: Authority, book: Book) -> No
     assert units.parse(units.TEMPERATURE, heat["least"]) == film.bounds.temperature.least + clamshell.loss
     assert units.parse(units.TEMPERATURE, heat["most"]) == film.bounds.temperature.most + clamshell.loss
     assert (heat["below"], heat["above"]) == (["cooler-than-bounds"], ["hotter-than-bounds"])
-    assert (dwell["least"], dwell["most"]) == (f"{film.bounds.time.least:g} s", f"{2 * film.sheet.time.most:g} s")
+    assert (dwell["least"], dwell["most"]) == (f"{film.bounds.time.least:g} s", f"{2 * film.time.most:g} s")
     # A dwell that short keeps the print cold as well.
     assert dwell["below"] == ["print-stays-cold", "shorter-than-bounds"]
     assert dwell["above"] == ["dwell-far-beyond-practice"]
@@ -325,11 +325,11 @@ def test_no_setting_is_tried_that_the_press_cannot_show(
     assert max(tried) <= highest + 1 + 1e-9
 
 
-@pytest.mark.parametrize(("blank", "most"), [("polyester-sequin-cushion", 180), ("mug-coated-325", 180)])
+@pytest.mark.parametrize(("blank", "most"), [("polyester-sequin-cushion", 230), ("mug-coated-325", 285)])
 def test_an_everyday_envelope_takes_no_more_weighings_than_it_did(
     blank: str, most: int, kiln: Shop, authority: Authority
 ) -> None:
-    """Measured: 135 and 145, where 225 and 221 were taken while settings were looked for that could lift nothing."""
+    """Measured: 213 and 271; 135 and 145 while no rule ended what dwell a sample may lift."""
     before = authority.scales.weighings
     ask(authority, kiln, everyday(blank))
     assert authority.scales.weighings - before <= most

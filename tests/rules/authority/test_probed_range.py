@@ -141,7 +141,7 @@ def test_a_reading_a_long_way_off_lifts_no_ceiling(
 def test_where_the_display_was_off_a_probe_near_the_setting_is_asked_for(authority: Authority) -> None:
     answer = at_bench(authority, SPORT, None, FAR)
     (finding,) = (finding for finding in answer.findings if finding.rule == WINDOW)
-    assert "its nearest probe reading lay 42 °F below the display, and was taken at a display of 305 °F" in (
+    assert "its nearest probe reading, at a display of 305 °F and 124 °F away, lay 42 °F below that" in (
         finding.because
     )
     assert "Measure the surface at this setting" in finding.fix
