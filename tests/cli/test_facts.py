@@ -70,7 +70,7 @@ def test_a_fact_is_told_whole(accord: Any, alone: Any, book: Book, who: str) -> 
             "follows from what it reads; where that leaves it unknown, it stays unknown, and nobody is asked",
         ),
         ("heat.dose", "limits heat.below_least, heat.adhesive_hold"),
-        ("window.time_aim_s", "to choose chosen/time_s"),
+        ("window.time_dial_s", "to choose chosen/time_s"),
     ],
 )
 def test_what_an_author_writes_and_what_holds_unsaid(alone: Any, name: str, sentence: str) -> None:

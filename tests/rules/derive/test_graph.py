@@ -262,7 +262,7 @@ def test_an_answer_of_another_type_is_told_with_fact_and_file(
     assert re.fullmatch(rf"derive/[a-z]+\.py:\d+: fact {name}: {says}.*", fault)
 
 
-@pytest.mark.parametrize("name", ["place.height_mm", "heat.short_k", "item.thickness_mm", "window.time_aim_s"])
+@pytest.mark.parametrize("name", ["place.height_mm", "heat.short_k", "item.thickness_mm", "window.time_dial_s"])
 @pytest.mark.parametrize("answer", ["small", (1.0, 2.0)])
 def test_it_is_told_before_a_rule_compares_it_and_whoever_reads_it_is_not_blamed(
     name: str, answer: Any, book: Book, monkeypatch: pytest.MonkeyPatch

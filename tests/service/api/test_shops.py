@@ -402,7 +402,9 @@ def test_probe_readings_come_to_a_curve_a_spread_and_a_coldest_spot(changing: An
     assert [point["display"] for point in press["curve"]] == ["150 °C", "180 °C"]
     assert press["curve"][1] == {"display": "180 °C", "surface": "175 °C", "spread": "5 K"}
     assert press["coldest"] == {"spot": 2, "display": "180 °C", "surface": "170 °C", "below_mean": "5 K"}
-    assert press["elsewhere"].startswith("Further than 15 K on the display from every reading a spot counts as up to ")
+    assert press["elsewhere"].startswith(
+        "Not checked: a display below 135 °C and above 195 °C, further than 15 K from "
+    )
     assert press["age_days"] == (datetime.now(UTC).date() - date(2024, 12, 31)).days
     assert press["stale"]
 
