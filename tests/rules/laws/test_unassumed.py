@@ -40,7 +40,7 @@ _OF_SCOPE = {scope: [name for name, fact in GRAPH.facts.items() if fact.scope is
 SURE_OF_THEMSELVES = {
     # A child's cords stay until an age says that it is no child's: to ask for features would not help.
     "item.features",
-    # A time to aim at is needed for settings, also where it is not known which face of how large a piece is meant; as the
+    # A time to aim at is needed for settings, also where it is not known which face of how large a piece is meant: as a
     # timer is set, and the least that passes for it.
     "window.time_dial_s",
     "window.time_enough_s",
