@@ -32,11 +32,6 @@ A4_MM = Size(210.0, 297.0)
 
 
 # -- what it shows ---------------------------------------------------------------------------------------------------
-# Areas of what holds a drink.
-_DRUNK_FROM = frozenset({"rim", "inside", "all-round"})
-_NO_RIM_MM = 1000.0
-# Of a size in inches, which is no whole number of millimetres.
-_ROUNDING_MM = 1e-6
 
 
 @fact(
@@ -394,6 +389,8 @@ def height_mm(print_size: Size = read("place.size")) -> float:
     return print_size.height
 
 
+# Of a size in inches, which is no whole number of millimetres.
+_ROUNDING_MM = 1e-6
 # Families whose plain flat sheets are cut to size, where the order names no blank that says so.
 _CUT_TO_SIZE = frozenset({"metal", "wood", "ceramic"})
 
@@ -589,11 +586,6 @@ def rim_distance_mm(
     placement: str | None = source("/decorations/{i}/placement"),
     main: str | None = maybe("place.main_area"),
     said: float | None = source("/decorations/{i}/rim_distance"),
-    blank: Blank | None = maybe("blank.entry"),
-    goods: str | None = maybe("item.kind"),
 ) -> float | None:
-    """From the print to the drinking rim; of a blank that nobody drinks from, as a coaster, farther than any is."""
-    if (placement or main) == "rim":
-        return 0.0
-    has_no_rim = blank is not None and goods != "drinkware" and _DRUNK_FROM.isdisjoint(blank.areas)
-    return _NO_RIM_MM if said is None and has_no_rim else said
+    """From the print to the drinking rim."""
+    return 0.0 if (placement or main) == "rim" else said

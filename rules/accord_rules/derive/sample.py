@@ -4,8 +4,8 @@ A sample that came out well has shown that the piece bore the heat and that the 
 that is neither hotter nor longer, nor so much cooler or shorter that the hold is another question. One that came out
 badly speaks against a pressing that would do the same again. Of those that speak, the last one pressed counts.
 
-It is no more than an order's own sample test, and less: rules that block read ``order.evidence`` alone. Of a dwell that
-nobody means there is one that reads the record and not the order's word, since the record says which dwell was pressed.
+It is no more than an order's own sample test, and less: rules that block read ``order.evidence`` alone. The one
+on dwells far beyond what is usual reads ``sample.recorded``: a record tells how long was pressed, an order's word not.
 """
 
 from __future__ import annotations

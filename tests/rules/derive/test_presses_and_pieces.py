@@ -234,19 +234,3 @@ def test_the_temperature_to_aim_at_is_told_as_the_display_shows_it(book: Book) -
     """A press 11 K cooler than its display, to whole degrees: the display stands 11 K above the surface aimed at."""
     case = pressing(book, press={"type": "swing-away", "calibration": [{"display": "150 °C", "surface": ["139 °C"]}]})
     assert case["window.aim_display_c"] == pytest.approx(case["window.aim_c"] + 11, abs=0.51)
-
-
-@pytest.mark.parametrize(
-    ("blank", "placement", "has_rim"),
-    [
-        ("hardboard-coaster", "face", False),
-        ("placemat-cork-coated", "face", False),
-        ("mug-coated-325", "front", True),
-        ("mug-espresso-coated", "all-round", True),
-        ("hardboard-coaster", "rim", True),
-    ],
-)
-def test_only_what_somebody_drinks_from_has_a_rim(book: Book, blank: str, placement: str, has_rim: bool) -> None:
-    """A coaster asked how far its print lies from the drinking rim. Common practice, no source."""
-    case = decoration_case(book, item=NOTHING | {"blank": blank}, decoration={"placement": placement})
-    assert (case["place.rim_distance_mm"] < 500) is has_rim
