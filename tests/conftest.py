@@ -6,9 +6,11 @@ import fcntl
 import gc
 import hashlib
 import marshal
+import math
 import os
 import pickle
 import shutil
+import time
 import tomllib
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import ExitStack, suppress
@@ -17,6 +19,7 @@ from functools import cache, partial
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
+from weakref import WeakSet
 
 import pytest
 from flask import Response, request
@@ -39,6 +42,7 @@ from accord_service.run.config import SEAL_KEY_FILE, Config
 from accord_service.serving import first_start
 from accord_service.steps import effects
 from accord_service.store import EmbeddedServer, Seals, Store
+from accord_service.store.watch import HeadWatch
 from accord_service.worker import edition, trials
 from accord_service.worker.collector import spare_the_book
 
@@ -256,6 +260,32 @@ def problems_declared() -> Iterator[None]:
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(app, "_problem", answer_declared)
+        yield
+
+
+@pytest.fixture(scope="session", autouse=True)
+def settled_at_once() -> Iterator[None]:
+    """Whoever asks an application of this process next is answered from what the store holds, without the second's wait
+    for workers of other processes: all watches of this one ask anew. That a write waits where workers are served, and
+    for how long, is held in ``store/test_watch.py`` and by the tests that start a service."""
+    watches: WeakSet[HeadWatch] = WeakSet()
+
+    def make(watch: HeadWatch, *arguments: Any, **options: Any) -> None:
+        made(watch, *arguments, **options)
+        watches.add(watch)
+
+    def settle(watch: HeadWatch) -> None:
+        if watch._sleep is not time.sleep:  # of a test with a clock of its own
+            waited(watch)
+            return
+        for other in [*watches]:
+            with other._asking:  # what is being asked was asked before
+                other._asked_s = other._seen_s = -math.inf
+
+    made, waited = HeadWatch.__init__, HeadWatch.settle
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(HeadWatch, "__init__", make)
+        patch.setattr(HeadWatch, "settle", settle)
         yield
 
 
