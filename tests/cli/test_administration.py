@@ -242,6 +242,7 @@ def test_keys_with_wrong_origins_are_not_seeded(
     assert (done.exit_code, complaint in done.stderr) == (2, True), done.stderr
 
 
+@pytest.mark.long
 def test_seeding_again_changes_nothing(own_process: Any, collective: Path, tmp_path: Path) -> None:
     keys = tmp_path / "data" / "keys"
     first = own_process("seed", str(collective), "--data", str(tmp_path / "data"))

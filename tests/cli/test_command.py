@@ -50,6 +50,7 @@ def test_version_and_help(own_process: Any) -> None:
     assert own_process("no-such-command").returncode == 2
 
 
+@pytest.mark.long
 def test_a_reader_that_leaves_is_no_trouble(started: Any) -> None:
     with started("rules", "--shipped") as process:
         process.stdout.close()

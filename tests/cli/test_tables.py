@@ -449,6 +449,7 @@ def peak_bytes(run: Any, file: str, to: Path) -> int:
         tracemalloc.stop()
 
 
+@pytest.mark.long
 def test_ten_thousand_rows_take_no_more_memory_than_a_thousand(stubbed: Any, tmp_path: Path) -> None:
     """No object of Python takes less than 16 bytes: one held for each row would be some 140 kB more."""
     run = stubbed(Stub())
@@ -458,6 +459,7 @@ def test_ten_thousand_rows_take_no_more_memory_than_a_thousand(stubbed: Any, tmp
     assert ratio < 1.3
 
 
+@pytest.mark.long
 def test_a_row_of_a_sheet_leaves_next_to_nothing_behind(stubbed: Any, tmp_path: Path) -> None:
     """openpyxl keeps the emptied element of each row, some 100 bytes: nothing of what the row says."""
 

@@ -76,6 +76,7 @@ def working(url: str) -> Iterator[None]:
         thread.join()
 
 
+@pytest.mark.long
 def test_the_blocks_do_what_the_page_says(
     names: dict[str, Any],
     collective: Any,

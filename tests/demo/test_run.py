@@ -18,6 +18,7 @@ def words(monkeypatch: pytest.MonkeyPatch, *arguments: str) -> None:
     monkeypatch.setattr(sys, "argv", ["run.py", *arguments])
 
 
+@pytest.mark.long
 def test_a_port_that_was_taken_meanwhile_is_one_sentence(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -69,6 +70,7 @@ def test_a_store_that_is_not_there_is_one_sentence(
     assert "the store's address must start with one of redis" in line
 
 
+@pytest.mark.long
 def test_a_store_of_ones_own_serves_day_after_day(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """As on a machine for which none comes along: the second time the keys of the first are there still."""
     monkeypatch.setattr(run, "KEPT_DATA", tmp_path / "kept")

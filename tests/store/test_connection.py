@@ -101,6 +101,7 @@ def test_a_refused_address_does_not_repeat_its_password() -> None:
         assert "hush" not in str(caught.value)
 
 
+@pytest.mark.long
 def test_a_store_behind_sentinel_survives_the_loss_of_its_master(
     run_redis: RunRedis, free_port: Callable[[], int], tmp_path: Path, until: Until
 ) -> None:

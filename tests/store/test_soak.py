@@ -20,6 +20,7 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
+import pytest
 from tests.tiers import of_this_run
 
 from accord_rules.documents.canonical import digest
@@ -164,6 +165,7 @@ while True:
 """
 
 
+@pytest.mark.long
 def test_the_owner_killed_in_the_middle_leaves_no_server_and_loses_nothing(
     tmp_path: Path, binary: Path, until: Until
 ) -> None:

@@ -46,7 +46,7 @@ from accord_rules.weigh.scales import Scales
 
 WORKABLE = ("accepted", "conditional")
 # Random orders whose remedies are put back: enough for each kind of change, which the law sees to.
-REFUSED = of_this_run(24, 40, 80)
+REFUSED = of_this_run(16, 40, 80)
 # Orders that some change helps, for which everything is tried; the first ones are the same by day and night.
 HELPED = of_this_run(12, 12, 25)
 # Pieces that protect whoever wears them; common practice, no source.

@@ -197,6 +197,7 @@ def test_an_order_the_new_book_cannot_read_becomes_stricter(book: Book, effect_o
     assert not unreadable.decision.exact
 
 
+@pytest.mark.long
 def test_the_same_replay_has_the_same_digest_in_any_order(
     book: Book, changed: Changed, recorded: list[RecordedOrder]
 ) -> None:

@@ -811,6 +811,7 @@ def test_a_moved_base_voids_what_was_approved(desk: Desks) -> None:
     }
 
 
+@pytest.mark.long
 def test_of_two_stewards_publishing_at_once_exactly_one_wins(desk: Desks, workers: list[Flask], town: Any) -> None:
     stewards = [("one", "steward"), ("two", "steward")]
     before = head(desk("one", "owner"))["revision"]

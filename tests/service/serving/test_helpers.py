@@ -88,6 +88,7 @@ def helper_of(running: Running) -> int | None:
     return next((pid for pid in pids if b"\0work\0" in Path(f"/proc/{pid}/cmdline").read_bytes()), None)
 
 
+@pytest.mark.long
 def test_the_service_brings_a_niced_worker_that_is_started_again(running: Running, tmp_path: Path) -> None:
     """An effect is worked out by no process that answers, at low priority; killed or told to end, it comes back."""
     token = (tmp_path / "data" / "keys" / "admin").read_text().strip()

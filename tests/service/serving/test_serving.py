@@ -305,6 +305,7 @@ class Askers:
         return not answer.ends_connection
 
 
+@pytest.mark.long
 def test_a_stop_under_load_loses_no_accepted_request(tmp_path: Path, wait_for: Callable[..., None]) -> None:
     with serving_lab(tmp_path, ACCORD_WORKERS="2") as running, Askers(running.port, 4) as askers:
         wait_for(lambda: askers.answered > 100, seconds=PATIENCE_S)
@@ -327,6 +328,7 @@ def app(environ, start_response):
 """
 
 
+@pytest.mark.long
 def test_nobody_is_let_in_before_a_worker_is_ready(tmp_path: Path, wait_for: Callable[..., None]) -> None:
     """Whoever were, would wait for the book to be loaded, though another service may be there to answer."""
     (tmp_path / "slow_start.py").write_text(SLOW_START, encoding="utf-8")

@@ -207,6 +207,7 @@ def wait_for(holds: Callable[[], bool]) -> None:
 # -- workers ----------------------------------------------------------------------------------------------------------
 
 
+@pytest.mark.long
 def test_many_workers_by_turns_come_to_what_one_would(desk: Desk) -> None:
     desk.open()
     # The third was told of another bound of orders at edges; that of whoever tried the book counts.
@@ -446,6 +447,7 @@ effects.EffectWorker(Store.at(url, timeout_s=20.0), "killed", lease_s=lease_s).t
 """
 
 
+@pytest.mark.long
 def test_a_trial_is_its_workers_while_that_lives_and_anothers_soon_after(desk: Desk) -> None:
     """It can last longer than a lease, which is renewed beside it: so the lease need not be as long as any trial."""
     desk.open()
@@ -495,6 +497,7 @@ def test_a_trial_that_lasts_longer_than_its_lease_counts(desk: Desk, monkeypatch
 # -- the store --------------------------------------------------------------------------------------------------------
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("server", BINARIES, indirect=True)
 def test_a_store_killed_again_and_again_amid_the_work(desk: Desk, server: EmbeddedServer) -> None:
     """What it acknowledged it has when it is back; what it did not is done again.

@@ -271,6 +271,7 @@ else:
 """
 
 
+@pytest.mark.long
 def test_counts_of_workers_add_up_and_only_living_ones_are_degraded(tmp_path: Path) -> None:
     def run(*arguments: str) -> str:
         environment = os.environ | {"PROMETHEUS_MULTIPROC_DIR": str(tmp_path), "PYTHONPATH": os.pathsep.join(sys.path)}

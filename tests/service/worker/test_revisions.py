@@ -181,6 +181,7 @@ def test_a_head_whose_self_test_is_red_is_not_taken(
     assert client.get("/readyz").json["checks"]["book"]["revision"] == 1
 
 
+@pytest.mark.long
 def test_no_answer_mixes_two_revisions_while_the_book_moves(
     fresh: Any, serve: Callable[[Any], Flask], order: dict[str, Any]
 ) -> None:
