@@ -16,12 +16,12 @@ from accord_rules.governance.changes import (
     ChangeError,
     EntryChange,
     changes_document,
-    faults_in,
     read_changes,
 )
 from accord_rules.governance.comparison import RECORDED
 from accord_rules.governance.limits import direction_of
 from accord_rules.governance.proposal import Approval, Base, GovernanceError, KnownKey, Proposal
+from accord_rules.governance.refusals import faults_in
 from accord_rules.infer.engine import EngineError
 from accord_service.api.answers import Signatory
 from accord_service.api.endpoint import Call

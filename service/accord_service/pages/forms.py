@@ -90,9 +90,10 @@ class Form:
             if fault.code == "unlikely" and fault.allowed:
                 doubts[fault.allowed[0]] = _doubt(fault)
                 continue
-            place = field_of(moved(fault.pointer), known)
+            pointer = moved(fault.pointer)
+            place = field_of(pointer, known)
             if place is None:
-                told.append(_placed(fault))
+                told.append(_placed(fault, pointer))
             else:
                 beside.setdefault(place, []).append(_sentence(fault))
         return replace(
@@ -129,9 +130,9 @@ def _sentence(fault: Fault) -> str:
     return f"{sentence[:1].upper()}{sentence[1:]}".rstrip(".?") + ("?" if sentence.endswith("?") else ".")
 
 
-def _placed(fault: Fault) -> str:
-    """What no field of the form says is told with its place."""
-    place = " ".join(unescape(step) for step in fault.pointer.strip("/").split("/"))
+def _placed(fault: Fault, pointer: str) -> str:
+    """What no field of the form says is told with its place, as the form has it."""
+    place = " ".join(unescape(step) for step in pointer.strip("/").split("/"))
     return f"{place}: {fault.message_with_hints}" if place else _sentence(fault)
 
 
