@@ -827,6 +827,35 @@ def test_a_strip_that_cannot_be_is_told_beside_its_field(desk: Desk, owner: Flas
     assert "strips" not in desk.shop()["presses"][0]
 
 
+@pytest.mark.parametrize(
+    ("strip", "word", "told"),
+    [
+        # °C typed at a shop that reads °F: 150 °C are 302 °F.
+        ({"display": "350", "time": "15", "read": "150"}, "strip-too-cold", "The strip read 150 °F, but such a piece"),
+        ({"display": "350", "time": "15", "read": "410"}, "strip-too-hot", "The strip read 410 °F, but such a piece"),
+        ({"display": "180", "time": "15", "read": "150"}, "colder-than-pressing", "if 180 °C was read, type the unit"),
+        ({"display": "480", "time": "15", "read": "400"}, "beyond-display", "display ends at 4"),
+    ],
+)
+def test_an_unlikely_strip_is_added_only_with_its_doubt_set_aside(
+    strip: dict[str, str], word: str, told: str, desk: Desk, owner: FlaskClient
+) -> None:
+    """What such a piece comes to whatever its contacts conduct is worked out with the book's numbers of conduction."""
+    before = desk.shop()["presses"][0].get("strips", [])
+    refused = send(owner, STRIPS, substrate="woven", **strip)
+    assert refused.status_code == 422
+    assert told in text(refused)
+    assert f'id="despite-{word}"' in refused.text
+    assert typed(refused)["read"] == strip["read"]
+    assert desk.shop()["presses"][0].get("strips", []) == before
+    words = re.findall(r'name="despite" value="([^"]+)"', refused.text)
+    again = hidden_fields(refused.text, STRIPS) | strip | {"substrate": "woven", "despite": words}
+    assert owner.post(STRIPS, data=again).status_code == 303
+    assert len(desk.shop()["presses"][0]["strips"]) == len(before) + 1
+    assert told in text(owner.get(STRIPS)), "it is told beside the strip as long as it counts"
+    assert send(owner, STRIPS, remove=str(len(before))).status_code == 303
+
+
 def test_a_strips_form_that_is_sent_twice_adds_one(desk: Desk, owner: FlaskClient) -> None:
     form = hidden_fields(owner.get(STRIPS).text, STRIPS) | {
         "display": "340",
