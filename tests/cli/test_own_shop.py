@@ -150,9 +150,10 @@ def test_a_press_is_calibrated_at_the_press(owner: Accord, client: accord_client
     unlikely = owner("press", "calibrate", "bench", stdin="180\n120\n\n\n")
     assert unlikely.exit_code == 1
     assert "--despite far-below-display" in words(unlikely.stdout)
-    in_fahrenheit = owner("press", "calibrate", "bench", stdin="356\n350\n\n\n")
-    assert in_fahrenheit.exit_code == 1
-    assert "if 356 °F was read, type the unit with it" in words(in_fahrenheit.stdout)
+    too_hot = owner("press", "calibrate", "bench", stdin="240\n237\n\n\n")
+    assert too_hot.exit_code == 1
+    assert "this press's display ends at" in words(too_hot.stdout)
+    assert "if 240 °F was read, type the unit with it" in words(too_hot.stdout)
     cold = owner("press", "calibrate", "bench", stdin="80\n77\n\n\n")
     assert cold.exit_code == 1
     assert "--despite colder-than-pressing" in words(cold.stdout)

@@ -180,9 +180,10 @@ def test_a_display_in_the_wrong_unit_is_asked_about(bench: Bench) -> None:
     assert "if 180 °C was read, type the unit with it" in error["message"]
     made = ok(bench.enter(reading("180 °F", "176 °F", despite=["colder-than-pressing"])))
     assert "180 °F is colder than anything is pressed at" in made["doubts"][0]
-    hot = bench.enter(reading("356 °C", "353 °C"))
+    hot = bench.enter(reading("240 °C", "237 °C"))
     (error,) = hot.json["errors"]
     assert (error["pointer"], error["code"]) == ("/display", "contradiction")
+    assert "display ends at 437 °F" in error["message"], "in the shop's unit"
 
 
 def test_a_reading_that_contradicts_others_is_taken_on_purpose_and_they_count_no_more(bench: Bench) -> None:

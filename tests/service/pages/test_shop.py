@@ -63,6 +63,10 @@ class Desk:
         client, headers = self.app.test_client(), self.collective.headers(shop, "owner")
         return client.get("/v1/shop", headers=headers).json
 
+    def status(self, shop: str = "quay-side") -> Any:
+        client, headers = self.app.test_client(), self.collective.headers(shop, "owner")
+        return client.get("/v1/shop/status", headers=headers).json
+
     def house(self, shop: str = "quay-side") -> Any:
         client, headers = self.app.test_client(), self.collective.headers(shop, "owner")
         return client.get("/v1/shop/house-rules", headers=headers).json
@@ -576,6 +580,26 @@ def test_what_would_loosen_a_limit_is_refused_with_the_order_that_would_slip_thr
     assert "dye-on-too-little-polyester" in owner.get(html.unescape(address)).text, "the book's rule stands there"
     assert typed(refused)["value"] == "40"
     assert desk.house()["limits"] == {}
+
+
+def test_a_limit_far_from_the_books_is_asked_about_and_told(desk: Desk, owner: FlaskClient) -> None:
+    """The book lets a platen be 8 K off its mean: 0.8 K is a digit that slipped, and no platen is that even."""
+    address = "/shop/house/limits/press.spread_most"
+    assert "10 times as much" in text(send(owner, address, value="0.8 K", do="check"))
+    asked = send(owner, address, value="0.8 K", do="save")
+    assert asked.status_code == 422
+    assert "ordinary work is refused by it" in text(asked)
+    assert 'name="despite" value="far-from-book"' in asked.text
+    assert typed(asked)["value"] == "0.8 K"
+    assert desk.house()["limits"] == {}
+    assert send(owner, address, value="0.8 K", do="save", despite="far-from-book").status_code == 303
+    assert desk.house()["limits"] == {"press.spread_most": "0.8 K"}
+    (doubt,) = desk.status()["house_doubts"]
+    assert doubt["limit"] == "press.spread_most"
+    assert "10 times as much" in doubt["because"]
+    assert "House rules: press.spread_most lies far from the book's" in text(owner.get("/shop"))
+    assert send(owner, address, do="back").status_code == 303
+    assert desk.status()["house_doubts"] == []
 
 
 def test_a_limit_is_tightened_and_given_back(desk: Desk, owner: FlaskClient) -> None:
