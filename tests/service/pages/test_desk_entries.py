@@ -203,3 +203,19 @@ def test_each_kind_is_listed_with_a_way_to_each_entry(steward: FlaskClient) -> N
         page = steward.get(f"/desk/draft/{kind}").text
         first = next(iter(shipped()[kind]))
         assert f'href="/desk/draft/{kind}/{first}"' in page
+
+
+def test_what_was_left_empty_is_said_so_and_a_limits_broken_examples_without_their_facts(steward: FlaskClient) -> None:
+    limit = "/desk/draft?limit=dye.polyester_share_least"
+    fields = hidden_fields(steward.get(limit).text, "/desk/draft")
+    empty = steward.post("/desk/draft", data=fields | {"value": "35", "reason": "", "evidence": "Seen."})
+    assert "This has to be filled in." in empty.text
+    broken = steward.post("/desk/draft", data=fields | {"value": "35", **WHY})
+    assert broken.status_code == 422
+    page = html.unescape(broken.text)
+    told = (
+        "Rule dye-on-too-little-polyester, example 1 where it applies: with the change it stays silent there. Change"
+        " the example in the same proposal, with accord propose."
+    )
+    assert told in page
+    assert not re.search(r"does not hold|/changes/0|item\.nylon_share = ", page)

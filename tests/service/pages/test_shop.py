@@ -380,7 +380,7 @@ def test_faults_of_a_press_stand_beside_their_fields(desk: Desk) -> None:
     refused = send(client, address, **sent)
     assert refused.status_code == 422
     assert fault(refused, "platen/width")
-    assert "required" in fault(refused, "circuit/voltage")
+    assert "has to be filled in" in fault(refused, "circuit/voltage")
     assert typed(refused)["platen/width"] == "wide"
 
 
@@ -700,12 +700,12 @@ RULE = {
     ("wrong", "field", "told"),
     [
         ({"id": "look-twice"}, "id", "house."),
-        ({"rule__title": ""}, "rule/title", "required"),
+        ({"rule__title": ""}, "rule/title", "has to be filled in"),
         ({"rule__when": "item.textil"}, "rule/when", "item.textile"),
         ({"rule__sources": "hearsay"}, "rule/sources", "hearsay"),
         ({"examples": "[[fires]]\nitem = }\n[[silent]]"}, "examples", "line 2"),
         ({"examples": RULE["examples"].replace("false", "true")}, "examples", "Line 3, silent 1"),
-        ({"examples": '[[fires]]\nitem = { blank = "tee-heavy-white" }\n'}, "examples", "required"),
+        ({"examples": '[[fires]]\nitem = { blank = "tee-heavy-white" }\n'}, "examples", "has to be filled in"),
     ],
 )
 def test_a_fault_of_a_rule_stands_beside_its_line(
