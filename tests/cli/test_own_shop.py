@@ -150,6 +150,13 @@ def test_a_press_is_calibrated_at_the_press(owner: Accord, client: accord_client
     unlikely = owner("press", "calibrate", "bench", stdin="180\n120\n\n\n")
     assert unlikely.exit_code == 1
     assert "--despite far-below-display" in words(unlikely.stdout)
+    too_hot = owner("press", "calibrate", "bench", stdin="240\n237\n\n\n")
+    assert too_hot.exit_code == 1
+    assert "this press's display ends at" in words(too_hot.stdout)
+    assert "if 240 °F was read, type the unit with it" in words(too_hot.stdout)
+    cold = owner("press", "calibrate", "bench", stdin="80\n77\n\n\n")
+    assert cold.exit_code == 1
+    assert "--despite colder-than-pressing" in words(cold.stdout)
     assert "nothing was written" in unlikely.stdout
     # Who types the setting in another unit reads the probe in it: 350 °C would be refused.
     fahrenheit = owner("press", "calibrate", "bench", stdin="356 F\n350\n349\n\n\nn\n")

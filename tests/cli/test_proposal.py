@@ -14,8 +14,10 @@ from typing import Any
 
 import pytest
 from tests.cli.conftest import SHOP, Accord, Served, invoked, served_from, token_in
+from tests.service.api.test_proposals import ASKED
 from tests.service.effect_workers import effect_worker
 
+import accord_client
 from accord_rules.documents.files import read_folder, shipped, shipped_folder
 from accord_rules.governance.changes import difference
 from accord_service.cli.book import Base, write_copy
@@ -190,6 +192,24 @@ def test_a_draft_is_withdrawn_by_its_author_alone(by: By, copied: Path) -> None:
     assert id_ in owner("proposal", "list", "--state", "withdrawn").stdout
     assert "Ended Misread." in words(owner("proposal", "show", id_).stdout)
     assert owner("proposal", "withdraw", id_).exit_code == 2
+
+
+def test_what_was_recorded_since_the_effect_is_told_to_who_may_see_it(
+    by: By, copied: Path, own: Served, own_data: Path
+) -> None:
+    owner, counter = by("mill-loft-owner"), by("mill-loft-counter")
+    noted(copied)
+    id_ = drafted(owner, copied)
+    assert owner("proposal", "open", id_).exit_code == 0
+    assert "recorded since" not in owner("proposal", "show", id_).stdout
+    with accord_client.Client(own.url, token_in(own_data, "mill-loft-counter")) as client:
+        client.governance.record(ASKED)
+    told = "1 order was recorded since this effect was asked for"
+    assert told in words(owner("proposal", "show", id_).stdout)
+    assert told in words(owner("proposal", "effect", id_).stdout)
+    shown = counter("proposal", "show", id_)
+    assert (shown.exit_code, "recorded since" in shown.stdout) == (0, False)
+    assert owner("proposal", "withdraw", id_, "--reason", "Misread.").exit_code == 0
 
 
 def test_an_open_one_is_approved_only_when_asked_or_told_and_then_published(

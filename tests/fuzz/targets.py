@@ -31,7 +31,8 @@ from accord_rules.documents.reading import (
     readers_of,
 )
 from accord_rules.documents.writing import written
-from accord_rules.governance.changes import ChangeError, check, faults_in, read_changes
+from accord_rules.governance.changes import ChangeError, check, read_changes
+from accord_rules.governance.refusals import faults_in
 from accord_rules.infer import compiled
 from accord_rules.infer.judge import Judge
 from accord_rules.load.loader import load_book

@@ -16,12 +16,12 @@ import copy
 import math
 import re
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 from accord_rules.documents.answers import Nullable
 from accord_rules.documents.canonical import canonical, digest
-from accord_rules.documents.files import BookError, Documents, EntryFault
+from accord_rules.documents.files import Documents
 from accord_rules.documents.reading import (
     Choice,
     DocumentError,
@@ -254,33 +254,6 @@ def check(documents: Documents, changes: Iterable[EntryChange], revision: int = 
     if lost:
         raise ChangeError(lost)
     return from_documents(changed, revision, tried=documents)
-
-
-def faults_in(changes: Iterable[EntryChange], error: BookError) -> tuple[Fault, ...]:
-    """Why the changed book is none: each reason at the change that it lies in, or else comes from."""
-    changes = tuple(changes)
-    faults = {str(fault): fault for fault in error.faults}
-    return tuple(_fault_in(changes, faults.get(reason), reason) for reason in error.reasons)
-
-
-def _fault_in(changes: tuple[EntryChange, ...], entry_fault: EntryFault | None, reason: str) -> Fault:
-    """One reason why the changed book is none; ``entry_fault`` where it lies in an entry of it."""
-    if entry_fault is None or not entry_fault.id:
-        return Fault(_cause(changes, None), reason, code="breaks-book")
-    for index, change in enumerate(changes):
-        if (change.kind, change.id) == (entry_fault.kind, entry_fault.id):
-            return replace(entry_fault.fault, pointer=f"/changes/{index}/value{entry_fault.fault.pointer}")
-    place = ": ".join(part for part in (f"{entry_fault.kind} {entry_fault.id}", entry_fault.fault.pointer) if part)
-    return Fault(_cause(changes, entry_fault.fault), f"{place}: {entry_fault.fault.message}", code="breaks-book")
-
-
-def _cause(changes: tuple[EntryChange, ...], fault: Fault | None) -> str:
-    """The change that an entry breaks with which is not changed itself; all of them where that can't be told."""
-    taken_out = [index for index, change in enumerate(changes) if change.value is None]
-    named = [index for index in taken_out if fault is not None and changes[index].id == fault.refused]
-    if len(named) == 1 or len(changes) == 1:
-        return f"/changes/{named[0] if named else 0}"
-    return "/changes"
 
 
 def _measures(documents: Documents, name: str) -> Any:

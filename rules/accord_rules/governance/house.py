@@ -63,6 +63,9 @@ from accord_rules.weigh.scales import Weighed, findings, in_order
 
 TOPIC = "house"
 LAYER = "house"
+# A limit so many times the book's, or of a temperature so far from it, is likelier a slip of a digit or a unit than
+# meant: stricter than that, ordinary work is refused. Common practice, no source.
+FAR_FACTOR, FAR_K = 5.0, 50.0
 _ID = re.compile(r"house\.[a-z0-9]+(?:[-._][a-z0-9]+)*")
 
 
@@ -271,6 +274,54 @@ def _unknown_limits(book: Book, house: HouseRules) -> Iterable[Refusal]:
             amount(book.limit_dimension(name), value)
         except LeafError as error:
             yield Refusal.of(error.at(pointer))
+
+
+@dataclass(frozen=True, slots=True)
+class HouseDoubt(Documented):
+    """A limit of a house that lies so far from the book's that a digit or a unit may have slipped."""
+
+    limit: str = required(STRING, "the limit")
+    because: str = required(STRING, "how far it lies from the book's, and what that comes to, a sentence")
+
+
+def far_limits(limits: Mapping[str, Any], book: Book, preferences: units.UnitPreferences) -> tuple[HouseDoubt, ...]:
+    """Those of a house's limits that are far from the book's, in the shop's units; none that the book has no more.
+
+    Raises DocumentError for a value that can't be read as the book writes it.
+    """
+    told = ((name, _far(name, written_value, book, preferences)) for name, written_value in limits.items())
+    return tuple(HouseDoubt(name, because) for name, because in told if because)
+
+
+def _far(name: str, written_value: str | float, book: Book, preferences: units.UnitPreferences) -> str:
+    """How far a limit lies from the book's, in words; empty where it is near or looser, or the book has none such."""
+    if name not in book.limits:
+        return ""
+    dimension, shared = book.limit_dimension(name), book.limit_values[name]
+    try:
+        own = amount(dimension, written_value)
+    except LeafError as error:
+        raise DocumentError([error.at(f"/limits/{escape(name)}")]) from None
+    is_far = bool(_times(own, shared)) or (dimension is units.TEMPERATURE and abs(own - shared) > FAR_K)
+    if not is_far or direction(book, name, own) != STRICTER:
+        return ""
+    of_book = units.show(dimension, shared, preferences)
+    # As it was typed: rounded to what a workshop can read, the slip may not show.
+    value = written_value.replace("Δ°F", "°F") if isinstance(written_value, str) else units.show(dimension, own)
+    return (
+        f"Your limit “{book.limits[name].title}” is at {value}, the book's at {of_book}{_times(own, shared)}."
+        " If a digit or the unit slipped there, ordinary work is refused by it."
+    )
+
+
+def _times(own: float, shared: float) -> str:
+    """How often one goes into the other, to follow both; nothing where that is seldom, or the book's is nothing."""
+    less, more = sorted((abs(own), abs(shared)))
+    if not shared or more <= FAR_FACTOR * less:
+        return ""
+    if not less:
+        return ", which leaves nothing"
+    return f", {round(more / less):,} times as {'little' if abs(own) > abs(shared) else 'much'}"
 
 
 def _limit_refusals(book: Book, house: HouseRules, shop: Shop | None) -> Iterable[Refusal]:

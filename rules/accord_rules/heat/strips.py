@@ -54,6 +54,12 @@ class Strip:
         return float(solve(stack, start_for(press, stack), time_grid(self.time_s, _STEPS)).interface_c[-1])
 
 
+def readable_c(strip: Strip, press: PressType) -> tuple[float, float]:
+    """The least and the most that the strip can have read, whatever its contacts conduct, °C; its own error and the
+    platen's not counted. Raises HeatError."""
+    return strip.expected_c(press, _LEAST_W_M2K), strip.expected_c(press, _MOST_W_M2K)
+
+
 def fitted_contact(strips: Sequence[Strip], press: PressType) -> Interface:
     """The likeliest conductance, and the least and greatest within two standard errors of it.
 

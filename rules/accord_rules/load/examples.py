@@ -190,7 +190,7 @@ def example_order(example: Mapping[str, Any], book: Book) -> tuple[Order, Shop]:
             document["decorations"] = [merge(first, value), *rest]
         else:
             document = merge(document, {key: value})
-    shop = _shop(merge(base["shop"], example["shop"])) if "shop" in example else book.example_shop
+    shop = _shop(merge(book.example_shop_document, example["shop"])) if "shop" in example else book.example_shop
     return resolve(read(Order, document), book, shop), shop
 
 

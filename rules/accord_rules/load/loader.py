@@ -464,10 +464,11 @@ def _dangling(book: Book) -> list[EntryFault]:
 
 
 def _dangling_in_example(book: Book) -> list[EntryFault]:
-    """What the quiet order and shop name and the book lacks."""
+    """What the quiet order and shop name and the book lacks; of the shop's stock that was withdrawn."""
     reasons = []
-    for part, cls in QUIET.items():
-        for pointer, kinds, named in names_in(read(cls, book.documents["base_example"][part])):
+    quiet = {"shop": book.example_shop, "order": read(Order, book.documents["base_example"]["order"])}
+    for part, read_part in quiet.items():
+        for pointer, kinds, named in names_in(read_part):
             names = [name for kind in kinds.split("|") for name in book.catalogue[kind]]
             if named not in names:
                 reasons.append(fault_in("base_example", part, _unknown(pointer, named, kinds, names)))

@@ -33,6 +33,8 @@ from accord_rules.revision.step import Step
 
 PEOPLE = "people"  # the topic of rules that keep people from harm
 ORDER_SENSE = "order-sense"  # the topic of rules on whether an order says what it means
+# What a shop has in stock, by the kind of entry that it is.
+_STOCKED = ("products", "consumables")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -122,9 +124,20 @@ class Book:
         return Index(self.documents)
 
     @cached_property
+    def example_shop_document(self) -> Mapping[str, Any]:
+        """The quiet shop that examples start from, without what was withdrawn from the book since: it comes with the
+        code, where no proposal can take anything out of its stock."""
+        shop: Mapping[str, Any] = self.documents["base_example"]["shop"]
+        stock = {
+            of: [name for name in named if name in self.catalogue[of]] if of in _STOCKED else named
+            for of, named in shop.get("stock", {}).items()
+        }
+        return {**shop, "stock": stock} if stock else shop
+
+    @cached_property
     def example_shop(self) -> Shop:
         """The quiet shop that examples start from."""
-        return read(Shop, self.documents["base_example"]["shop"])
+        return read(Shop, self.example_shop_document)
 
     def keeps_people_safe(self, rule: Rule) -> bool:
         """Whether it is a rule about people, or compares with a safety limit."""

@@ -25,9 +25,11 @@ SPREADS = 2.0
 OFFSET_CHANGE = 0.25
 OLD = "old"
 CONTRADICTS = "contradicts-others"
+COLD = "colder-than-pressing"
 # The doubts that may be set aside, and what each is.
 DOUBTS: Mapping[str, str] = MappingProxyType(
     {
+        COLD: "the display is set colder than anything is pressed at, as by a slip of the unit",
         "far-below-display": "the surface lies further below the display than such a press usually does",
         "above-display": "the surface lies further above the display than instrument and press could be off",
         "uneven": "a spot lies further off the mean than on such a press",
@@ -54,15 +56,45 @@ class Doubt:
         return Fault(f"/{self.field}", message, (self.name,), code="unlikely")
 
 
-def reading_faults(reading: CalibrationReading, press: Press, book: Book) -> list[Fault]:
-    """What no such press can have shown; nothing of a type that this revision of the book does not have."""
-    usual = book.catalogue["press_types"].get(press.type)
-    most_c = press.display_most if press.display_most is not None or usual is None else usual.display_most
-    if most_c is None or reading.display <= most_c:
+def display_faults(display_c: float, press: Press, book: Book, preferences: units.UnitPreferences) -> list[Fault]:
+    """That a press's display can't have shown it, in the shop's units; nothing of a type that this revision of the book
+    does not have."""
+    most_c = _display_most_c(press, book)
+    if most_c is None or display_c <= most_c:
         return []
-    most = units.show(units.TEMPERATURE, most_c)
+    most = units.show(units.TEMPERATURE, most_c, preferences)
     message = f"this press's display ends at {most}; where it goes higher, say so in the press's display_most"
-    return [Fault("/display", message, code="contradiction")]
+    return [Fault("/display", message + _slip_of_unit(display_c, press, book, preferences), code="contradiction")]
+
+
+def cold_display(display_c: float, press: Press, book: Book, preferences: units.UnitPreferences) -> Iterator[Doubt]:
+    """That nothing of the book is pressed at so cold a display, as where °C were typed for °F."""
+    least_c = _coldest_c(book)
+    if display_c < least_c:
+        shown, least = (units.show(units.TEMPERATURE, value_c, preferences) for value_c in (display_c, least_c))
+        slip = _slip_of_unit(display_c, press, book, preferences)
+        sentence = f"A display of {shown} is colder than anything is pressed at, which begins at {least}{slip}."
+        yield Doubt(COLD, "display", sentence)
+
+
+def _slip_of_unit(display_c: float, press: Press, book: Book, preferences: units.UnitPreferences) -> str:
+    """Which setting in the other unit was likelier meant, to follow a sentence; nothing where that is no likelier."""
+    typed = units.show(units.TEMPERATURE, display_c, preferences).split()[0]
+    meant = f"{typed} {'°C' if preferences.temperature == units.US_CUSTOMARY.temperature else '°F'}"
+    meant_c = units.parse(units.TEMPERATURE, meant)
+    most_c = _display_most_c(press, book)
+    likely = _coldest_c(book) <= meant_c and (most_c is None or meant_c <= most_c)
+    return f"; if {meant} was read, type the unit with it" if likely else ""
+
+
+def _display_most_c(press: Press, book: Book) -> float | None:
+    usual = book.catalogue["press_types"].get(press.type)
+    return press.display_most if press.display_most is not None or usual is None else usual.display_most
+
+
+def _coldest_c(book: Book) -> float:
+    """The least that a setting of any transfer is tried at."""
+    return float(min(family.bounds.temperature.least for family in book.catalogue["transfers"].values()))
 
 
 def doubts_of(
@@ -72,6 +104,7 @@ def doubts_of(
     usual = book.catalogue["press_types"].get(press.type)
     if usual is None:
         return
+    yield from cold_display(reading.display, press, book, preferences)
     probe_k = book.limit_values["press.probe_error"]
     most_off_k = SPREADS * usual.spread + probe_k
     mean_c = _mean_c(reading)

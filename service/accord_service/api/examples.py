@@ -107,6 +107,7 @@ SHOP_STATUS: dict[str, Any] = {
     ],
     "readings_waiting": [READING],
     "house_rules": {"version": 2, "changed_at": _CHANGED_AT},
+    "house_doubts": [],
     "role": "owner",
     "key_id": KEY_ID,
     "holder": "Nia Calder",

@@ -243,6 +243,11 @@ class ProposalEffect(Documented):
     started_by_id: str = required(STRING, "who asked for it: the id of a key")
     ended_at: str | None = required(INSTANT_OR_NULL, "when it ended, UTC; null while it is worked out")
     ended_because: str | None = required(STRING_OR_NULL, "why it ended otherwise than done; null where it did not")
+    recorded_since: int | None = required(
+        Nullable(INTEGER),
+        "how many orders were recorded since it was asked for, which it says nothing of; null for one that is not"
+        " done, and once the proposal was decided on",
+    )
     counts: tuple[FlipCount, ...] = required(listed(Object(FlipCount)), "flips so far, by shop, rule and direction")
     replay_digest: str | None = required(STRING_OR_NULL, "digest of the effect; null before it was worked out")
     effect: Effect | None = required(Nullable(Object(Effect)), "the effect; null before it was worked out")

@@ -16,12 +16,12 @@ from accord_rules.governance.changes import (
     ChangeError,
     EntryChange,
     changes_document,
-    faults_in,
     read_changes,
 )
 from accord_rules.governance.comparison import RECORDED
 from accord_rules.governance.limits import direction_of
-from accord_rules.governance.proposal import Approval, Base, GovernanceError, KnownKey, Proposal
+from accord_rules.governance.proposal import LIVE, Approval, Base, GovernanceError, KnownKey, Proposal
+from accord_rules.governance.refusals import faults_in
 from accord_rules.infer.engine import EngineError
 from accord_service.api.answers import Signatory
 from accord_service.api.endpoint import Call
@@ -46,7 +46,7 @@ from accord_service.http.writing import Answer, Prepared, Remember
 from accord_service.run.times import instant
 from accord_service.steps.effects import SoFar, so_far
 from accord_service.steps.proposals import KeptEffect, Step, Steps, StoredProposal, known_keys
-from accord_service.steps.runs import WORKING
+from accord_service.steps.runs import DONE, WORKING
 from accord_service.steps.shops import Caller
 from accord_service.store import RevisionRecord, number_of
 
@@ -275,6 +275,7 @@ def effect_of(call: Call, stored: StoredProposal) -> Answer:
             "started_by_id": run.started_by,
             "ended_at": None if run.ended_at is None else instant(run.ended_at),
             "ended_because": run.because,
+            "recorded_since": _recorded_since(call, stored),
             "counts": [count for count in counts if _may_see(call.caller, count)],
             "replay_digest": None if kept is None else kept.replay_digest,
             "effect": effect,
@@ -282,6 +283,14 @@ def effect_of(call: Call, stored: StoredProposal) -> Answer:
             and not all(_may_see(call.caller, count) for count in (counts if kept is None else kept.effect["counts"])),
         }
     )
+
+
+def _recorded_since(call: Call, stored: StoredProposal) -> int | None:
+    """How many orders were recorded since the effect was asked for; None where nobody decides on it (any more, or
+    yet)."""
+    if stored.run is None or stored.run.state != DONE or stored.proposal.state not in LIVE:
+        return None
+    return call.room.store.records.count_since(stored.run.started_at)
 
 
 def working(call: Call) -> Callable[[StoredProposal], Answer]:

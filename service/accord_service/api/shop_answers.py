@@ -19,7 +19,7 @@ from accord_rules.documents.answers import (
 from accord_rules.documents.reading import Choice, Flag, Object, required
 from accord_rules.documents.units import UnitPreferences
 from accord_rules.documents.writing import Documented
-from accord_rules.governance.house import HouseRules
+from accord_rules.governance.house import HouseDoubt, HouseRules
 from accord_rules.orders.shop import Shop
 from accord_rules.verdict import Finding
 from accord_service.api.answers import Document, Signatory, next_page, time
@@ -121,6 +121,10 @@ class ShopStatus(Documented):
         " store is away",
     )
     house_rules: HouseVersion = required(Object(HouseVersion), "its house rules, which are at /v1/shop/house-rules")
+    house_doubts: tuple[HouseDoubt, ...] = required(
+        listed(Object(HouseDoubt)),
+        "limits of them that lie so far from the book's that a digit or a unit may have slipped",
+    )
     role: str = required(Choice(ROLES), "the role of the key used")
     key_id: str = required(STRING, "the id of the key used")
     holder: str | None = required(STRING_OR_NULL, "whose key it is; null where it was issued before keys named anybody")

@@ -271,7 +271,7 @@ def _shop(file: Path, book: Book) -> Shop:
 
 def example_shop(book: Book) -> Shop:
     """The book's example shop with every product in stock and one press of each type."""
-    document = book.documents["base_example"]["shop"]
+    document = book.example_shop_document
     stock = {**document["stock"], "products": list(book.catalogue["products"])}
     presses = [{"id": press_type, "type": press_type} for press_type in book.catalogue["press_types"]]
     return read(Shop, {**document, "stock": stock, "presses": presses})

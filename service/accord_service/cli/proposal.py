@@ -21,6 +21,7 @@ from accord_service.cli.helping import Grouped, examples
 from accord_service.cli.output import Output
 from accord_service.cli.show import say_heading, say_list
 from accord_service.cli.told import Document
+from accord_service.steps.readable import recorded_since
 
 if TYPE_CHECKING:
     import accord_client
@@ -86,6 +87,8 @@ def show(put: ServiceCall, id_: str, as_json: bool) -> None:
     before = put(lambda client: client.governance.revision(written["base"]["revision"], documents=True))
     show_status(output, status, written)
     say_changes(output, written["changes"], before["documents"])
+    if status["digests"]["replay_digest"] is not None:
+        _show_since(output, put(lambda client: _effect_for(client, id_)))
 
 
 @proposal.command("open", epilog="Example: accord proposal open p1")
@@ -271,6 +274,7 @@ def _stepped(output: Output, status: Document, word: str, as_json: bool) -> None
 def _show_effect(output: Output, answer: Document) -> None:
     effect = answer["effect"]
     output.say(_how_far(answer), lead=f"EFFECT of {answer['proposal_id']}  ", lead_style={"bold": True}, indent=4)
+    _show_since(output, answer)
     if effect is not None:
         _show_decision(output, effect)
     for source, of in (("recorded", "recorded orders"), ("edge", "orders made at the edges of limits")):
@@ -286,6 +290,22 @@ def _show_effect(output: Output, answer: Document) -> None:
                 output.say(f"and {len(rows) - _ORDERS_MOST} rows more (--json has them all).", lead="  ")
     if answer["others_left_out"]:
         output.say("What it does to other shops' recorded orders is for stewards to see.", lead="  ")
+
+
+def _show_since(output: Output, answer: Document) -> None:
+    """That the effect is not of all orders any more."""
+    if since := recorded_since(answer):
+        output.say(since, lead="  ! ")
+
+
+def _effect_for(client: accord_client.Client, id_: str) -> Document:
+    """The effect; nothing for a key of the counter, who reads proposals and is not told effects."""
+    import accord_client
+
+    try:
+        return client.governance.effect(id_)
+    except accord_client.NotAuthorised:
+        return {}
 
 
 def _how_far(answer: Document) -> str:

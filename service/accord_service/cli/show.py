@@ -346,6 +346,9 @@ def show_shop(output: Output, status: Document) -> None:
         output.say(f"{curve}{stale}.", lead=f"  Probe readings of {press['press']}: ")
         for doubt in press["doubts"]:
             output.say(doubt, lead="    - ")
+    for doubt in status.get("house_doubts", ()):
+        output.blank()
+        output.say(doubt["because"], lead=f"  House limit {doubt['limit']}: ")
     _show_waiting(output, status["readings_waiting"])
     for sample in status["samples"]:
         output.blank()

@@ -25,6 +25,8 @@ _NONE: Mapping[str, Any] = MappingProxyType({})
 # What the form was made from: its ETag, and the piece itself, by which what changed meanwhile can be told.
 ETAG, SEEN = "etag", "seen"
 _NUMBER_AND_UNIT = re.compile(rf"(?P<number>{typed.NUMBER})\s*(?P<unit>\S.*)")
+# What readers say of what was left empty.
+_EMPTY = re.compile(r"is required|must have 1 to \d+ (?:characters|entries), has 0")
 # The unit of a difference, by the scale that it is said in.
 _DIFFERENCES: Mapping[str, str] = MappingProxyType({"°C": "K", "°F": "Δ°F", "K": "K"})
 
@@ -90,11 +92,12 @@ class Form:
             if fault.code == "unlikely" and fault.allowed:
                 doubts[fault.allowed[0]] = _doubt(fault)
                 continue
-            place = field_of(moved(fault.pointer), known)
+            pointer = moved(fault.pointer)
+            place = field_of(pointer, known)
             if place is None:
-                told.append(_placed(fault))
+                told.append(_placed(fault, pointer))
             else:
-                beside.setdefault(place, []).append(_sentence(fault))
+                beside.setdefault(place, []).append(sentence_of(fault))
         return replace(
             self,
             faults=MappingProxyType({name: tuple(sentences) for name, sentences in beside.items()}),
@@ -124,15 +127,18 @@ def _whole(problem: Problem) -> str:
     return problem.detail
 
 
-def _sentence(fault: Fault) -> str:
-    sentence = fault.message_with_hints
+def sentence_of(fault: Fault) -> str:
+    """A fault as a sentence beside its field, in the words of who fills in forms."""
+    if _EMPTY.fullmatch(fault.message):
+        return "This has to be filled in."
+    sentence = fault.message_with_hints.replace("must be a string with a date", "must be a date")
     return f"{sentence[:1].upper()}{sentence[1:]}".rstrip(".?") + ("?" if sentence.endswith("?") else ".")
 
 
-def _placed(fault: Fault) -> str:
-    """What no field of the form says is told with its place."""
-    place = " ".join(unescape(step) for step in fault.pointer.strip("/").split("/"))
-    return f"{place}: {fault.message_with_hints}" if place else _sentence(fault)
+def _placed(fault: Fault, pointer: str) -> str:
+    """What no field of the form says is told with its place, as the form has it."""
+    place = " ".join(unescape(step) for step in pointer.strip("/").split("/"))
+    return f"{place}: {fault.message_with_hints}" if place else sentence_of(fault)
 
 
 def _doubt(fault: Fault) -> str:

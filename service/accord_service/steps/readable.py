@@ -7,6 +7,7 @@ from itertools import zip_longest
 from typing import Any
 
 from accord_rules.documents import units
+from accord_rules.documents.counted import counted
 
 Document = Mapping[str, Any]
 
@@ -17,6 +18,18 @@ def amount(limit: Document, key: str = "value") -> str:
     if isinstance(value, str):
         return value
     return f"{plain_number(value)} {units.DIMENSIONS[limit['dimension']].symbol}".rstrip()
+
+
+def recorded_since(effect: Document) -> str:
+    """What was recorded since an effect was asked for, in a sentence; empty for nothing, and where that is not told."""
+    many = effect.get("recorded_since")
+    if not many:
+        return ""
+    were = "was" if many == 1 else "were"
+    return (
+        f"{counted(many, 'order')} {were} recorded since this effect was asked for, and it says nothing of"
+        f" {'it' if many == 1 else 'them'}: opened again, it is worked out with all."
+    )
 
 
 def plain_number(value: float) -> str:

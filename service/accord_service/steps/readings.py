@@ -17,7 +17,7 @@ from accord_rules.documents.writing import plain
 from accord_rules.orders.order import CalibrationReading, Press
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
-from accord_rules.revision.readings import contradicted, doubts_of, reading_faults
+from accord_rules.revision.readings import contradicted, display_faults, doubts_of
 
 Document = Mapping[str, Any]
 
@@ -62,7 +62,7 @@ def with_press(shop: Document, press: Document) -> dict[str, Any]:
     return {**shop, "presses": [press if other["id"] == press["id"] else other for other in shop["presses"]]}
 
 
-def faults_of_reading(document: Document, press: Document, book: Book, newest_day: date) -> Iterator[Fault]:
+def faults_of_reading(document: Document, press: Document, shop: Shop, book: Book, newest_day: date) -> Iterator[Fault]:
     """What keeps a reading from counting, at its own places; ``newest_day``: the last that has begun anywhere."""
     reading = read(CalibrationReading, document)
     if reading.taken_on is not None and date.fromisoformat(reading.taken_on) > newest_day:
@@ -72,7 +72,7 @@ def faults_of_reading(document: Document, press: Document, book: Book, newest_da
     except DocumentError as error:
         yield from (replace(fault, pointer="/display", message=_together(fault.message)) for fault in error.faults)
         return
-    yield from reading_faults(reading, changed, book)
+    yield from display_faults(reading.display, changed, book, shop.units)
 
 
 def doubts_left(

@@ -106,7 +106,8 @@ def refuse_faults(book: Book, shop: Shop, id_: str, newest_day: date, before: Sh
     """Refuse what keeps a document from being this shop under this book. Raises FaultyDocument with every fault.
 
     ``newest_day``: the last that has begun anywhere (``run.times.newest_day``). ``before``: the shop as it is kept.
-    What it names that the book has no more may stay: a change of something else is no time to be told."""
+    What it names that the book has no more may stay, and so may samples by ids that were once taken: a change of
+    something else is no time to be told."""
     faults = [] if shop.id == id_ else [Fault("/id", f"must be {id_!r}", (id_,), code="not-allowed")]
     faults += faults_of(book, shop, newest_day, before)
     if faults:
@@ -127,9 +128,11 @@ def faults_of(book: Book, shop: Shop, newest_day: date, before: Shop | None = No
     """What the book has against a shop, beyond what its readers refuse. ``before``: as for ``refuse_faults``."""
     faults = [*_unknown_names(book, shop, before), *stock_faults(shop, book), *own_name_faults(shop, book)]
     faults += [*id_faults(shop.id, "/id"), *sample_faults(shop, book)]
+    samples_kept = set() if before is None else {sample.id for sample in before.samples}
     for index, sample in enumerate(shop.samples):
         faults += _sample_still_to_come(sample, f"/samples/{index}", newest_day)
-        faults += id_faults(sample.id, f"/samples/{index}/id")
+        if sample.id not in samples_kept:
+            faults += id_faults(sample.id, f"/samples/{index}/id")
     for index, press in enumerate(shop.presses):
         faults += _press_faults(press, f"/presses/{index}", newest_day)
         if press.id in [earlier.id for earlier in shop.presses[:index]]:

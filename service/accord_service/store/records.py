@@ -127,6 +127,10 @@ class RecordStore:
         """How many are listed, of all shops; some of them may have come to the end of their time."""
         return int(self._connection.ask("ZCARD", names.RECORDS))
 
+    def count_since(self, instant_s: float) -> int:
+        """How many of all shops were recorded after an instant, in seconds since 1970 (UTC), and are still listed."""
+        return int(self._connection.ask("ZCOUNT", names.RECORDS, f"({instant_s!r}", "+inf"))
+
     def places(self, cursor: str | None = None, limit: int = PAGE) -> Page[str]:
         """Where records of all shops lie, newest first. What is recorded meanwhile comes before them all.
 

@@ -11,6 +11,7 @@ import pytest
 
 from accord_rules.advise.remedies import Remedied
 from accord_rules.authority import Authority
+from accord_rules.documents import units
 from accord_rules.documents.canonical import canonical
 from accord_rules.documents.reading import DocumentError, read
 from accord_rules.documents.writing import written
@@ -21,6 +22,7 @@ from accord_rules.governance.house import (
     Refusal,
     apply_house,
     check_house,
+    far_limits,
     read_house,
 )
 from accord_rules.load.examples import example_order
@@ -506,3 +508,24 @@ def test_the_shared_verdict_stands_where_it_is_firmer(book: Book, authority: Aut
     finally:
         house.close()
         stricter.close()
+
+
+@pytest.mark.parametrize(
+    ("limit", "value", "told"),
+    [
+        ("press.spread_most", "0.8 K", "is at 0.8 K, the book's at 8 K, 10 times as much."),
+        ("press.spread_most", "1.6 K", None),
+        ("press.spread_most", "80 K", None),  # looser, which is refused anyway
+        ("press.spread_most", "0 K", ", which leaves nothing."),
+        ("people.touch_hold_most", "4.3 °C", "is at 4.3 °C, the book's at 43 °C, 10 times as much."),
+        ("people.touch_hold_most", "-10 °C", "is at -10 °C, the book's at 43 °C."),
+        ("people.touch_hold_most", "40 °C", None),
+        ("dye.polyester_share_least", 100.0, None),
+        ("people.gone", 1.0, None),
+    ],
+)
+def test_a_limit_far_from_the_books_is_told(limit: str, value: str | float, told: str | None, book: Book) -> None:
+    """Five times the book's, or 50 K from it: this project's own choice."""
+    doubts = far_limits({limit: value}, book, units.METRIC)
+    assert [doubt.limit for doubt in doubts] == ([] if told is None else [limit])
+    assert all(told is not None and told in doubt.because for doubt in doubts)

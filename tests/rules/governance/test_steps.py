@@ -8,9 +8,10 @@ from typing import Any
 import pytest
 
 from accord_rules.documents.files import BookError
-from accord_rules.governance.changes import ABSENT, EntryChange, check, faults_in
+from accord_rules.governance.changes import ABSENT, EntryChange, check
 from accord_rules.governance.effect import EVERY_ORDER, Effect, effect
 from accord_rules.governance.house import HouseError, check_house, read_house
+from accord_rules.governance.refusals import faults_in
 from accord_rules.load.loader import from_documents
 from accord_rules.revision.book import Book
 
@@ -72,7 +73,7 @@ def test_a_step_that_a_rule_names_cannot_be_taken_out(book: Book) -> None:
         check(book.documents, changes)
     (fault,) = faults_in(changes, refused.value)
     assert fault.pointer == "/changes/0"
-    assert "cool-brittle-goods-slowly: /step" in fault.message
+    assert "1 entry of the book needs it: rule cool-brittle-goods-slowly." in fault.message
 
 
 @pytest.mark.parametrize(

@@ -11,7 +11,7 @@ import pytest
 from accord_rules.documents import units
 from accord_rules.orders.order import CalibrationReading, Press
 from accord_rules.revision.book import Book
-from accord_rules.revision.readings import DOUBTS, contradicted, doubts_of, reading_faults
+from accord_rules.revision.readings import DOUBTS, contradicted, display_faults, doubts_of
 
 TODAY = date(2026, 3, 2)
 BENCH, IRON = Press("swing-away"), Press("household-iron")
@@ -63,7 +63,15 @@ def test_every_doubt_says_what_was_read_and_how_to_set_it_aside(book: Book) -> N
     )
     fault = doubt.fault
     assert (fault.pointer, fault.code, fault.allowed) == ("/surface", "unlikely", ("far-below-display",))
-    doubts = {"far-below-display", "above-display", "uneven", "contradicts-others", "unsuited-instrument", "old"}
+    doubts = {
+        "colder-than-pressing",
+        "far-below-display",
+        "above-display",
+        "uneven",
+        "contradicts-others",
+        "unsuited-instrument",
+        "old",
+    }
     assert set(DOUBTS) == doubts
 
 
@@ -117,14 +125,41 @@ def test_offsets_that_change_faster_than_on_a_press_are_asked_about_and_both_cou
 
 
 def test_a_display_beyond_the_presss_is_a_fault(book: Book) -> None:
-    assert reading_faults(reading(220.0, display_c=225.0), BENCH, book) == []
-    (fault,) = reading_faults(reading(224.0, display_c=230.0), BENCH, book)
+    assert display_faults(225.0, BENCH, book, units.METRIC) == []
+    (fault,) = display_faults(230.0, BENCH, book, units.METRIC)
     assert fault.pointer == "/display"
     assert "225 °C" in fault.message
-    assert reading_faults(reading(224.0, display_c=230.0), replace(BENCH, display_most=240.0), book) == []
+    assert display_faults(230.0, replace(BENCH, display_most=240.0), book, units.METRIC) == []
+
+
+def test_a_display_beyond_the_presss_may_be_a_slip_of_the_unit(book: Book) -> None:
+    """356 °F are 180 °C; a shop that reads °F is told in °F where its display ends."""
+    (slip,) = display_faults(356.0, BENCH, book, units.METRIC)
+    assert "if 356 °F was read, type the unit with it" in slip.message
+    (hot,) = display_faults(290.0, BENCH, book, units.US_CUSTOMARY)
+    assert "display ends at 437 °F" in hot.message
+    assert "was read" not in hot.message
+
+
+@pytest.mark.parametrize(
+    ("display_c", "preferences", "told"),
+    [
+        # 180 °C typed at a shop whose unit is °F, and a surface that goes with it.
+        ((180 - 32) / 1.8, units.US_CUSTOMARY, "colder than anything is pressed at, which begins at 203 °F; if 180 °C"),
+        (94.9, units.METRIC, "colder than anything is pressed at, which begins at 95 °C"),
+        (95.0, units.METRIC, None),
+    ],
+)
+def test_a_display_colder_than_anything_is_pressed_at_is_asked_about(
+    display_c: float, preferences: units.UnitPreferences, told: str | None, book: Book
+) -> None:
+    """The coldest that any family's bounds have, 95 °C, is that of films for low heat."""
+    doubts = [*doubts_of(reading(display_c - 3.0, display_c=display_c), BENCH, book, TODAY, preferences)]
+    assert [doubt.name for doubt in doubts] == ([] if told is None else ["colder-than-pressing"])
+    assert all(told is not None and told in doubt.sentence and doubt.field == "display" for doubt in doubts)
 
 
 def test_of_a_type_that_the_book_has_no_more_nothing_is_said(book: Book) -> None:
     gone = Press("mangle")
     assert doubted(book, reading(20.0, days=4000), gone) == []
-    assert reading_faults(reading(280.0, display_c=290.0), gone, book) == []
+    assert display_faults(290.0, gone, book, units.METRIC) == []

@@ -752,6 +752,20 @@ def test_recorded_orders_are_replayed_and_seen_by_those_who_may(desk: Desks) -> 
     assert not everything["others_left_out"]
 
 
+def test_what_was_recorded_since_an_effect_was_asked_for_is_counted(desk: Desks) -> None:
+    author, steward = desk("one", "owner"), desk("two", "steward")
+    seen = opened(author)
+    own = f"/v1/proposals/{seen['proposal_id']}/effect"
+    assert steward.get(own)["recorded_since"] == 0
+    for shop in ("one", "two"):
+        desk(shop, "counter").post("/v1/records", ASKED)
+    assert steward.get(own)["recorded_since"] == 2
+    put_to_the_stewards(author, seen)
+    assert steward.get(own)["recorded_since"] == 0, "worked out anew, it is of all"
+    steward.post(f"/v1/proposals/{seen['proposal_id']}/decline", {"reason": "Nobody needs it."})
+    assert steward.get(own)["recorded_since"] is None, "nobody decides on it any more"
+
+
 def test_a_draft_has_no_effect_yet(desk: Desks) -> None:
     draft = drafted(desk("one", "owner"))
     refused(desk("two", "steward").ask("GET", f"/v1/proposals/{draft['proposal_id']}/effect"), 404, "not-found")

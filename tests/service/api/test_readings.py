@@ -172,6 +172,20 @@ def test_a_doubt_is_set_aside_by_its_name_and_told_all_the_same(bench: Bench) ->
     assert [sentence.partition(":")[0] for sentence in told["doubts"]] == ["At 356 °F"]
 
 
+def test_a_display_in_the_wrong_unit_is_asked_about(bench: Bench) -> None:
+    """180 at a shop that reads °F is 82 °C: nothing is pressed so cold, and the surface goes with it."""
+    refused = bench.enter(reading("180 °F", "176 °F"))
+    (error,) = refused.json["errors"]
+    assert (error["pointer"], error["code"], error["allowed"]) == ("/display", "unlikely", ["colder-than-pressing"])
+    assert "if 180 °C was read, type the unit with it" in error["message"]
+    made = ok(bench.enter(reading("180 °F", "176 °F", despite=["colder-than-pressing"])))
+    assert "180 °F is colder than anything is pressed at" in made["doubts"][0]
+    hot = bench.enter(reading("240 °C", "237 °C"))
+    (error,) = hot.json["errors"]
+    assert (error["pointer"], error["code"]) == ("/display", "contradiction")
+    assert "display ends at 437 °F" in error["message"], "in the shop's unit"
+
+
 def test_a_reading_that_contradicts_others_is_taken_on_purpose_and_they_count_no_more(bench: Bench) -> None:
     """A true reading may be a surprise: the one of before was wrong, or the press was mended since."""
     older = [ok(bench.enter(reading(f"{c} °C", f"{c - 3} °C"), "owner")) for c in (150, 180, 190)]

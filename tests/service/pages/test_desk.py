@@ -102,6 +102,10 @@ def test_a_limit_is_changed_by_forms_alone(
     assert re.search(rf"one</td>.*{RULE}.*stricter", page), "the flip of shop one's order"
     assert "polyester is below 90 %: the print comes out" in page, "the sentence with the changes"
     assert "The rule says nothing." in page, "and before"
+    assert "recorded since" not in page
+    later = service.test_client().post("/v1/records", json=ASKED, headers=town.headers("one", "counter"))
+    assert later.status_code == 201
+    assert "▲ 1 order was recorded since this effect was asked for, and it says nothing of it" in other.read(address)
     assert "of no other shop than the author" in own.read(address), "the API's own sentence"
     assert "You may approve or decline it." in other.read("/desk")
     assert "You may approve or decline it." not in own.read("/desk")

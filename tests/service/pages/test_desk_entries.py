@@ -120,6 +120,52 @@ def test_a_product_is_withdrawn(steward: FlaskClient, service: Flask, town: Any)
     assert (made["kind"], made["id"], made["value"]) == ("products", gloss, None)
 
 
+def test_what_words_can_mean_goes_without_a_withdrawn_entry(steward: FlaskClient, service: Flask, town: Any) -> None:
+    """No form says what a word can mean: a tape is withdrawn together with that."""
+    drafted = send(steward, "/desk/draft/consumables/glass-cloth-tape", do="withdraw", **WHY)
+    assert drafted.status_code == 303, html.unescape(drafted.text)
+    id_ = drafted.location.rpartition("/")[2]
+    changes = service.test_client().get(f"/v1/proposals/{id_}", headers=town.headers("one", "steward")).json["changes"]
+    assert {(change["kind"], change["id"]) for change in changes} == {
+        ("consumables", "glass-cloth-tape"),
+        ("ambiguous_words", "tape"),
+    }
+    (word,) = (change["value"] for change in changes if change["kind"] == "ambiguous_words")
+    before = shipped()["ambiguous_words"]["tape"]
+    left = [name for name in before["readings"]["consumables"] if name != "glass-cloth-tape"]
+    assert word == before | {"readings": {"consumables": left}}
+
+
+def test_blanks_that_may_do_instead_go_without_a_withdrawn_one(steward: FlaskClient, service: Flask, town: Any) -> None:
+    before = shipped()["blanks"]
+    drafted = send(steward, "/desk/draft/blanks/apron-twill-black", do="withdraw", **WHY)
+    assert drafted.status_code == 303, html.unescape(drafted.text)
+    id_ = drafted.location.rpartition("/")[2]
+    changes = service.test_client().get(f"/v1/proposals/{id_}", headers=town.headers("one", "steward")).json["changes"]
+    blanks = {change["id"]: change["value"] for change in changes if change["kind"] == "blanks"}
+    assert blanks.pop("apron-twill-black") is None
+    assert blanks
+    for name, entry in blanks.items():
+        left = [other for other in before[name]["alternatives"] if other != "apron-twill-black"]
+        assert entry == before[name] | {"alternatives": left}
+
+
+@pytest.mark.parametrize(
+    ("address", "told"),
+    [
+        ("/desk/draft/press_types/swing-away", "only a new version of the program can do without it"),
+        ("/desk/draft/markets/au", "The market au can't be withdrawn alone, since 2 entries of the book need it"),
+        ("/desk/draft/consumables/heat-tape", "The consumable heat-tape can't be withdrawn alone, since"),
+    ],
+)
+def test_a_withdrawal_is_refused_in_a_stewards_words(steward: FlaskClient, address: str, told: str) -> None:
+    refused = send(steward, address, do="withdraw", **WHY)
+    assert refused.status_code == 422
+    page = html.unescape(refused.text)
+    assert told in page
+    assert not re.search(r"changes 0|base_example|/fires|there is no '", page)
+
+
 def test_a_row_of_a_market_is_changed(steward: FlaskClient, service: Flask, town: Any) -> None:
     before = shipped()["markets"]["us"]
     drafted = send(steward, "/desk/draft/markets/us", waist_cords__out_most="70 mm", toys__age_under="14", **WHY)
@@ -157,3 +203,19 @@ def test_each_kind_is_listed_with_a_way_to_each_entry(steward: FlaskClient) -> N
         page = steward.get(f"/desk/draft/{kind}").text
         first = next(iter(shipped()[kind]))
         assert f'href="/desk/draft/{kind}/{first}"' in page
+
+
+def test_what_was_left_empty_is_said_so_and_a_limits_broken_examples_without_their_facts(steward: FlaskClient) -> None:
+    limit = "/desk/draft?limit=dye.polyester_share_least"
+    fields = hidden_fields(steward.get(limit).text, "/desk/draft")
+    empty = steward.post("/desk/draft", data=fields | {"value": "35", "reason": "", "evidence": "Seen."})
+    assert "This has to be filled in." in empty.text
+    broken = steward.post("/desk/draft", data=fields | {"value": "35", **WHY})
+    assert broken.status_code == 422
+    page = html.unescape(broken.text)
+    told = (
+        "Rule dye-on-too-little-polyester, example 1 where it applies: with the change it stays silent there. Change"
+        " the example in the same proposal, with accord propose."
+    )
+    assert told in page
+    assert not re.search(r"does not hold|/changes/0|item\.nylon_share = ", page)

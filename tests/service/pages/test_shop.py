@@ -63,6 +63,10 @@ class Desk:
         client, headers = self.app.test_client(), self.collective.headers(shop, "owner")
         return client.get("/v1/shop", headers=headers).json
 
+    def status(self, shop: str = "quay-side") -> Any:
+        client, headers = self.app.test_client(), self.collective.headers(shop, "owner")
+        return client.get("/v1/shop/status", headers=headers).json
+
     def house(self, shop: str = "quay-side") -> Any:
         client, headers = self.app.test_client(), self.collective.headers(shop, "owner")
         return client.get("/v1/shop/house-rules", headers=headers).json
@@ -376,7 +380,7 @@ def test_faults_of_a_press_stand_beside_their_fields(desk: Desk) -> None:
     refused = send(client, address, **sent)
     assert refused.status_code == 422
     assert fault(refused, "platen/width")
-    assert "required" in fault(refused, "circuit/voltage")
+    assert "has to be filled in" in fault(refused, "circuit/voltage")
     assert typed(refused)["platen/width"] == "wide"
 
 
@@ -578,6 +582,26 @@ def test_what_would_loosen_a_limit_is_refused_with_the_order_that_would_slip_thr
     assert desk.house()["limits"] == {}
 
 
+def test_a_limit_far_from_the_books_is_asked_about_and_told(desk: Desk, owner: FlaskClient) -> None:
+    """The book lets a platen be 8 K off its mean: 0.8 K is a digit that slipped, and no platen is that even."""
+    address = "/shop/house/limits/press.spread_most"
+    assert "10 times as much" in text(send(owner, address, value="0.8 K", do="check"))
+    asked = send(owner, address, value="0.8 K", do="save")
+    assert asked.status_code == 422
+    assert "ordinary work is refused by it" in text(asked)
+    assert 'name="despite" value="far-from-book"' in asked.text
+    assert typed(asked)["value"] == "0.8 K"
+    assert desk.house()["limits"] == {}
+    assert send(owner, address, value="0.8 K", do="save", despite="far-from-book").status_code == 303
+    assert desk.house()["limits"] == {"press.spread_most": "0.8 K"}
+    (doubt,) = desk.status()["house_doubts"]
+    assert doubt["limit"] == "press.spread_most"
+    assert "10 times as much" in doubt["because"]
+    assert "House rules: press.spread_most lies far from the book's" in text(owner.get("/shop"))
+    assert send(owner, address, do="back").status_code == 303
+    assert desk.status()["house_doubts"] == []
+
+
 def test_a_limit_is_tightened_and_given_back(desk: Desk, owner: FlaskClient) -> None:
     checked = send(owner, SHARE, value="60", do="check")
     assert "60 % can be taken: it loosens nothing" in text(checked)
@@ -676,12 +700,12 @@ RULE = {
     ("wrong", "field", "told"),
     [
         ({"id": "look-twice"}, "id", "house."),
-        ({"rule__title": ""}, "rule/title", "required"),
+        ({"rule__title": ""}, "rule/title", "has to be filled in"),
         ({"rule__when": "item.textil"}, "rule/when", "item.textile"),
         ({"rule__sources": "hearsay"}, "rule/sources", "hearsay"),
         ({"examples": "[[fires]]\nitem = }\n[[silent]]"}, "examples", "line 2"),
         ({"examples": RULE["examples"].replace("false", "true")}, "examples", "Line 3, silent 1"),
-        ({"examples": '[[fires]]\nitem = { blank = "tee-heavy-white" }\n'}, "examples", "required"),
+        ({"examples": '[[fires]]\nitem = { blank = "tee-heavy-white" }\n'}, "examples", "has to be filled in"),
     ],
 )
 def test_a_fault_of_a_rule_stands_beside_its_line(
@@ -825,6 +849,35 @@ def test_a_strip_that_cannot_be_is_told_beside_its_field(desk: Desk, owner: Flas
     assert fault(refused, "read")
     assert typed(refused)["display"] == "350"
     assert "strips" not in desk.shop()["presses"][0]
+
+
+@pytest.mark.parametrize(
+    ("strip", "word", "told"),
+    [
+        # °C typed at a shop that reads °F: 150 °C are 302 °F.
+        ({"display": "350", "time": "15", "read": "150"}, "strip-too-cold", "The strip read 150 °F, but such a piece"),
+        ({"display": "350", "time": "15", "read": "410"}, "strip-too-hot", "The strip read 410 °F, but such a piece"),
+        ({"display": "180", "time": "15", "read": "150"}, "colder-than-pressing", "if 180 °C was read, type the unit"),
+        ({"display": "480", "time": "15", "read": "400"}, "beyond-display", "display ends at 4"),
+    ],
+)
+def test_an_unlikely_strip_is_added_only_with_its_doubt_set_aside(
+    strip: dict[str, str], word: str, told: str, desk: Desk, owner: FlaskClient
+) -> None:
+    """What such a piece comes to whatever its contacts conduct is worked out with the book's numbers of conduction."""
+    before = desk.shop()["presses"][0].get("strips", [])
+    refused = send(owner, STRIPS, substrate="woven", **strip)
+    assert refused.status_code == 422
+    assert told in text(refused)
+    assert f'id="despite-{word}"' in refused.text
+    assert typed(refused)["read"] == strip["read"]
+    assert desk.shop()["presses"][0].get("strips", []) == before
+    words = re.findall(r'name="despite" value="([^"]+)"', refused.text)
+    again = hidden_fields(refused.text, STRIPS) | strip | {"substrate": "woven", "despite": words}
+    assert owner.post(STRIPS, data=again).status_code == 303
+    assert len(desk.shop()["presses"][0]["strips"]) == len(before) + 1
+    assert told in text(owner.get(STRIPS)), "it is told beside the strip as long as it counts"
+    assert send(owner, STRIPS, remove=str(len(before))).status_code == 303
 
 
 def test_a_strips_form_that_is_sent_twice_adds_one(desk: Desk, owner: FlaskClient) -> None:

@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+from accord_rules.governance.house import far_limits, read_house
 from accord_service.api import examples
 from accord_service.api.endpoint import Call, Example, endpoint
 from accord_service.api.readings import waiting_readings
@@ -40,6 +41,7 @@ def get_shop_status(call: Call) -> Answer:
         samples=tuple(samples.report(shop, fitting, call.book)),
         readings_waiting=_waiting(call),
         house_rules=_house(call),
+        house_doubts=far_limits(read_house(call.own.house.document).limits, call.book, shop.units),
         role=call.caller.role,
         key_id=call.caller.key_id,
         holder=call.caller.holder,

@@ -40,7 +40,7 @@ def post_press_reading_confirm(call: Call) -> Prepared:
     if waiting is None:
         raise no_reading(call)
     shop = read(Shop, at.record.document)
-    faults = [*faults_of_reading(waiting.document, at.press, call.book, call.room.newest_day)]
+    faults = [*faults_of_reading(waiting.document, at.press, shop, call.book, call.room.newest_day)]
     # That it is old by now, or off by what the book says since, is no reason to have it read again.
     known = tuple(name for name in DOUBTS if name != CONTRADICTS or name in waiting.despite)
     faults = faults or [*doubts_left(waiting.document, at.press, shop, call.book, call.room.today, known)]

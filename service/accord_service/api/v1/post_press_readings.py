@@ -71,7 +71,7 @@ def post_press_readings(call: Call) -> Prepared:
 def _refuse_faults(call: Call, at: AtPress, document: Document) -> None:
     """Raises FaultyDocument with every fault, and where there is none, with every doubt that was not set aside."""
     room, shop = call.room, read(Shop, at.record.document)
-    faults = [*faults_of_reading(document, at.press, call.book, room.newest_day)]
+    faults = [*faults_of_reading(document, at.press, shop, call.book, room.newest_day)]
     faults = faults or [*doubts_left(document, at.press, shop, call.book, room.today, call.body.despite)]
     if faults:
         raise FaultyDocument(faults=faults)

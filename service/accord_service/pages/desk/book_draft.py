@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import re
+from collections.abc import Iterator, Mapping
 from typing import Any
 
 from flask import Response, make_response, redirect, render_template
@@ -23,6 +24,7 @@ from accord_service.pages.visit import Visit, page
 Document = Mapping[str, Any]
 _PROPOSERS = MAY["post_proposals"]
 _WHY = ("reason", "evidence")
+_OF_ENTRY = re.compile(r"/changes(/0(/value)?)?(?=/|$)")
 # The kinds that a form can say, in the order of how often they change, and what one and several are called.
 FORMS: Mapping[str, tuple[str, str]] = {
     "products": ("product", "Products"),
@@ -68,16 +70,42 @@ def desk_draft_entry(visit: Visit, kind: str, name: str) -> Response:
     number = whole(revision)
     proposed = {
         "base": {"revision": revision if number is None else number, "digest": form.value("digest")},
-        "changes": [{"kind": kind, "id": name, "value": value}],
+        "changes": [
+            {"kind": kind, "id": name, "value": value},
+            *(_named_without(documents, kind, name) if value is None else ()),
+        ],
         **{field: form.text(field) for field in _WHY},
     }
     try:
         made = visit.ask(post_proposals, document=proposed)
     except Problem as problem:
         fields = (*_WHY, *(field.name for group in groups_of(KINDS[kind], entry, entry) for field in group.fields))
-        refused = form.refused(problem, fields, lambda pointer: pointer.removeprefix("/changes/0/value").strip("/"))
+        refused = form.refused(problem, fields, _in_entry)
         return _shown(documents, kind, name, now, refused)
     return make_response(redirect(f"/desk/proposals/{made.document['proposal_id']}", 303))
+
+
+def _in_entry(pointer: str) -> str:
+    """A place of the proposal as the form of its first change has it; the entry as a whole is no place."""
+    return _OF_ENTRY.sub("", pointer, count=1).strip("/")
+
+
+def _named_without(documents: Document, kind: str, name: str) -> Iterator[dict[str, Any]]:
+    """The changes that take a withdrawn entry out of where it is only one of several: what words can mean, which no
+    form says, and what blanks may do instead. A word that is left with one meaning has not to be asked about."""
+    of_kind = "transfers" if kind == "products" else kind
+    for word, ambiguous in documents["ambiguous_words"].items():
+        named = ambiguous["readings"].get(of_kind, ())
+        if name in named:
+            left = [other for other in named if other != name]
+            readings = {of: names for of, names in ambiguous["readings"].items() if of != of_kind}
+            readings |= {of_kind: left} if len(left) > 1 else {}
+            value = {**ambiguous, "readings": readings} if readings else None
+            yield {"kind": "ambiguous_words", "id": word, "value": value}
+    for blank, entry in documents["blanks"].items() if kind == "blanks" else ():
+        if blank != name and name in entry.get("alternatives", ()):
+            alternatives = [other for other in entry["alternatives"] if other != name]
+            yield {"kind": "blanks", "id": blank, "value": {**entry, "alternatives": alternatives}}
 
 
 def _known(kind: str) -> None:

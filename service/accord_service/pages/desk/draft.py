@@ -14,6 +14,7 @@ from accord_service.api.v1.post_proposals import post_proposals
 from accord_service.http.problems import NotFound, Problem
 from accord_service.http.roles import MAY
 from accord_service.pages.desk.words import Document, page_of
+from accord_service.pages.forms import sentence_of
 from accord_service.pages.numbers import whole
 from accord_service.pages.visit import Visit, page
 from accord_service.steps.readable import amount, with_units
@@ -92,5 +93,6 @@ def _by_field(problem: Problem) -> Mapping[str, str]:
     for fault in problem.faults:
         last = fault.pointer.rpartition("/")[2]
         field = last if last in _TYPED else ""
-        faults[field] = f"{faults[field]}; {fault.sentence}" if field in faults else fault.sentence
+        sentence = sentence_of(fault)
+        faults[field] = f"{faults[field]} {sentence}" if field in faults else sentence
     return faults

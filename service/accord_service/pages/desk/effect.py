@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from accord_rules.documents.counted import counted
 from accord_service.pages.desk.changes import library_address
 from accord_service.pages.desk.words import Document, decision, progress
-from accord_service.steps.readable import in_words, leaves
+from accord_service.steps.readable import in_words, leaves, recorded_since
 
 _BOOK = "(book)"
 ROWS_MOST = 60
@@ -44,13 +44,15 @@ class ExampleOrder:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class EffectView:
-    """An effect, or how far it is. ``recorded`` and ``edges`` are rows of flips; ``tried`` says on what it rests."""
+    """An effect, or how far it is. ``recorded`` and ``edges`` are rows of flips; ``tried`` says on what it rests,
+    ``since`` what was recorded later, empty for nothing."""
 
     working: bool
     progress: str
     decision: str
     because: Sequence[str]
     tried: str
+    since: str
     loosens_safety: Sequence[str]
     recorded: tuple[FlipRow, ...]
     recorded_left_out: int
@@ -72,6 +74,7 @@ def effect_view(told: Document) -> EffectView:
         decision=decision(effect) if effect else "",
         because=effect["decision"]["because"] if effect else (),
         tried=_tried(effect) if effect else "",
+        since=recorded_since(told),
         loosens_safety=effect.get("loosens_safety", ()),
         recorded=recorded[:ROWS_MOST],
         recorded_left_out=len(recorded[ROWS_MOST:]),

@@ -14,7 +14,8 @@ import tomlkit
 from flask import Response, request
 
 from accord_rules.documents import typed, units
-from accord_rules.documents.reading import unescape
+from accord_rules.documents.reading import DocumentError, unescape
+from accord_rules.governance.house import far_limits
 from accord_rules.governance.words import PREFIX
 from accord_rules.revision.rule import ABOUT, STATUSES
 from accord_rules.verdict import LEVELS
@@ -185,6 +186,9 @@ def move_limit(visit: Visit, limit_id: str) -> Response:
         return _limit_shown(visit, entry, told.document, form.value(ETAG), form.wrong(_VALUE, f"It {error}."))
     if _same(value, told.document["value"], entry["entry"]) and not checking:
         return led_to("/shop/house")  # sent twice, or nothing was changed
+    doubts = _doubts_left(visit, limit_id, value, form)
+    if doubts and not checking:
+        return _limit_shown(visit, entry, told.document, form.value(ETAG), replace(form, doubts=doubts, status=422))
     try:
         visit.ask(
             put_house_limit,
@@ -204,10 +208,27 @@ def move_limit(visit: Visit, limit_id: str) -> Response:
         refused = form.refused(problem, (_VALUE,), lambda pointer: pointer.removeprefix("/"))
         return _limit_shown(visit, entry, told.document, form.value(ETAG), refused)
     if checking:
-        return _limit_shown(visit, entry, told.document, form.value(ETAG), form, would_be=value)
+        looked_at = replace(form, doubts=doubts)
+        return _limit_shown(visit, entry, told.document, form.value(ETAG), looked_at, would_be=value)
     return led_to(
         f"/shop/house?moved={limit_id}",
     )
+
+
+# The doubt about a limit that may be set aside, and what it is.
+_FAR = "far-from-book"
+
+
+def _doubts_left(visit: Visit, limit_id: str, value: str | float | None, form: Form) -> dict[str, str]:
+    """That the value is far from the book's, where nobody said that it is meant; none of what can't be read, which the
+    API refuses."""
+    if value is None or form.has("despite", _FAR):
+        return {}
+    try:
+        doubts = far_limits({limit_id: value}, visit.snapshot.book, _system(visit))
+    except DocumentError:
+        return {}
+    return {_FAR: doubts[0].because} if doubts else {}
 
 
 def _of_book(visit: Visit, limit_id: str) -> Document | None:
@@ -264,6 +285,7 @@ def _limit_shown(
         etag=etag,
         seen=seen_text(there) if moved or form.status == 200 else form.value("seen"),
         moved=moved,
+        doubt_names={_FAR: "far from the book's value"},
         refused=() if problem is None else refused_in_words(visit, problem.refusals),
         sign_of=sign_of,
         would_be="" if would_be is None else amount(entry, would_be, system),

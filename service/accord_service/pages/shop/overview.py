@@ -95,6 +95,14 @@ def _matters(
                 )
     for line in status["calibration"]:
         yield from _of_readings(line)
+    for doubt in status["house_doubts"]:
+        yield Matter(
+            title=f"House rules: {doubt['limit']} lies far from the book's",
+            because=doubt["because"],
+            fix="Look at the value, and give it back to the book where it is not meant.",
+            address=f"/shop/house/limits/{doubt['limit']}",
+            link="The limit",
+        )
     yield from _gone(shop["stock"], in_book)
 
 

@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any
 
 from flask import Response
 
 from accord_rules.documents import units
+from accord_rules.documents.reading import DocumentError, read
+from accord_rules.orders.order import Press
+from accord_rules.revision.readings import Doubt
 from accord_service.api.v1.get_shop import get_shop
 from accord_service.api.v1.get_shop_press import get_shop_press
 from accord_service.api.v1.put_shop_press import put_shop_press
@@ -18,6 +22,7 @@ from accord_service.pages.shop.asking import REFUSALS, titles
 from accord_service.pages.shop.press_data import in_units
 from accord_service.pages.shop.rooms import led_to, shown
 from accord_service.pages.visit import Visit, page
+from accord_service.steps.strips import STRIP_DOUBTS, doubts_of_strip
 
 Document = Mapping[str, Any]
 _DIMENSIONS = {
@@ -53,6 +58,8 @@ def change_strips(visit: Visit, press_id: str) -> Response:
         return led_to(f"/shop/presses/{press_id}/strips")
     rest = {name: value for name, value in told.document.items() if name != "strips"}
     document = rest | ({"strips": wanted} if wanted else {})
+    if removed is None and (doubts := _doubts_left(visit, told.document, wanted[-1], form)):
+        return _shown(visit, told.document, form.value(ETAG), replace(form, doubts=doubts, status=422))
     etag = told.etag if before == there else form.value(ETAG)
     try:
         visit.ask(put_shop_press, path={"press_id": press_id}, document=document, if_match=etag)
@@ -76,6 +83,18 @@ def _strip(form: Form, system: units.UnitPreferences) -> dict[str, Any]:
     typed = {name: form.text(name) for name in _FIELDS if form.text(name)}
     field_units = {name: _unit(dimension, system) for name, dimension in _DIMENSIONS.items()}
     return {name: with_unit(text, field_units.get(name, "")) for name, text in typed.items()}
+
+
+def _doubts_left(visit: Visit, press: Document, strip: Document, form: Form) -> dict[str, str]:
+    """The doubts about a strip that nobody set aside, by their word; none of what can't be read, which the API says."""
+    return {doubt.name: doubt.sentence for doubt in _doubts(visit, press, strip) if not form.has("despite", doubt.name)}
+
+
+def _doubts(visit: Visit, press: Document, strip: Document) -> tuple[Doubt, ...]:
+    try:
+        return tuple(doubts_of_strip(strip, read(Press, press), visit.snapshot.book, _system(visit)))
+    except DocumentError:
+        return ()
 
 
 def _unit(dimension: units.Dimension, system: units.UnitPreferences) -> str:
@@ -106,7 +125,11 @@ def _shown(visit: Visit, press: Document, etag: str, form: Form, moved: tuple[Mo
         "strips",
         form.status,
         press=press,
-        strips=[_in_words(strip, known, system) for strip in strips],
+        strips=[
+            (_in_words(strip, known, system), [doubt.sentence for doubt in _doubts(visit, press, strip)])
+            for strip in strips
+        ],
+        doubt_names=STRIP_DOUBTS,
         units={name: _unit(dimension, system) for name, dimension in _DIMENSIONS.items()},
         substrates=sorted(known["substrates"].items(), key=lambda pair: pair[1]),
         consumables=sorted(known["consumables"].items(), key=lambda pair: pair[1]),
