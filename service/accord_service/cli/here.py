@@ -209,9 +209,9 @@ def _rests_on(book: Book, entry: Rule | Step) -> RestsOn:
     )
 
 
-def bundled() -> Iterator[Answerer]:
+def bundled(token: str | None) -> Iterator[Answerer]:
     day = offline.today()
-    holding = offline.held(offline.usual_folder(), day)
+    holding = offline.held(offline.usual_folder(), day, token)
     if holding.state == offline.ABSENT:
         raise click.UsageError(
             "--local answers from the bundle of your shop, and none was pulled to this machine: accord bundle pull."
