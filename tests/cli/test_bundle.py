@@ -229,15 +229,17 @@ def test_another_shops_bundle_takes_the_place_with_who_pulled_it(held: Path, ord
     assert kept(held)["bundle"].encode() == data
 
 
-def test_the_answers_are_the_services(accord: Accord, pulled: Path, order: Callable[..., str]) -> None:
+def test_the_answers_are_the_services(accord: Accord, pulled: Path, nobody: str, order: Callable[..., str]) -> None:
     hopeless = {"item": {"blank": "tee-heavy-white"}, "decorations": [{"transfer": "dye-sublimation"}]}
     for name, document in (("tote", TOTE), ("hopeless", hopeless)):
         file = order(name, document)
-        for command in ("validate", "recommend"):
+        for command in ("validate", "recommend", "envelope"):
             asked = accord(command, file, "--json")
-            local = accord(command, file, "--json", "--local", ACCORD_BUNDLE=str(pulled))
-            assert local.stdout.replace('"basis": "bundle"', '"basis": "live"') == asked.stdout
-            assert local.exit_code == asked.exit_code
+            for how in ({}, {"ACCORD_URL": nobody}):
+                local = accord(command, file, "--json", *([] if how else ["--local"]), ACCORD_BUNDLE=str(pulled), **how)
+                assert '"basis": "live"' not in local.stdout
+                assert local.stdout.replace('"basis": "bundle"', '"basis": "live"') == asked.stdout
+                assert local.exit_code == asked.exit_code
     told = accord("validate", order("tote", TOTE), "--local", ACCORD_BUNDLE=str(pulled)).output
     assert "The Mill Loft, revision 1, is today's" in " ".join(told.split())
 

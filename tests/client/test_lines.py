@@ -160,6 +160,9 @@ class Held:
     def recommend(self, order: Mapping[str, Any], **how: Any) -> Mapping[str, Any]:
         return {"plans": []}
 
+    def envelope(self, order: Mapping[str, Any]) -> Mapping[str, Any]:
+        return {"on": []}
+
 
 TOKEN = "accord_of_whom_it_is"
 AWAY = (ConnectionFailed("gone"), TimedOut("silent"), ServiceFault(503, {"title": "away"}))
@@ -204,6 +207,7 @@ def test_nobody_goes_on_where_that_would_be_another_answer(
     [
         lambda client: client.validate({"n": 1}),
         lambda client: client.recommend({"n": 1}),
+        lambda client: client.envelope({"n": 1}),
         lambda client: list(client.validate_all([{"n": 1}])),
     ],
 )

@@ -48,9 +48,9 @@ class Client:
     asks, so asking twice does no harm. ``sleep`` waits between tries.
 
     ``administration`` looks after shops, keys and house rules, ``governance`` after the book and its records; their
-    writes are safe to repeat as well. ``offline`` answers ``validate``, ``validate_all`` and ``recommend`` where the
-    service can't be reached; such answers have the ``basis`` "bundle". One that another token pulled answers nothing
-    (OtherToken).
+    writes are safe to repeat as well. ``offline`` answers ``validate``, ``validate_all``, ``recommend`` and
+    ``envelope`` where the service can't be reached; such answers have the ``basis`` "bundle". One that another token
+    pulled answers nothing (OtherToken).
 
     Raises UnsafeAddress if the token would go over plain http to another machine (``allow_insecure`` permits it, for
     a network that is trusted), and ValueError for an address or token that can't be used.
@@ -146,7 +146,12 @@ class Client:
 
         Raises as ``validate`` does.
         """
-        return Envelope.read(self._post("/v1/envelope", order))
+        return answered(
+            lambda: Envelope.read(self._post("/v1/envelope", order)),
+            self._stand_in,
+            lambda offline: offline.envelope(order),
+            Envelope.read,
+        )
 
     # -- the book ----------------------------------------------------------------------------------------------------
 

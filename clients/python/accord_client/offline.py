@@ -35,6 +35,9 @@ class Offline(Protocol):
     ) -> Mapping[str, Any]:
         """The recommendation's document: ``most`` plans at most, with the ``curve`` of each plan's heat."""
 
+    def envelope(self, order: Mapping[str, Any]) -> Mapping[str, Any]:
+        """The envelope's document."""
+
 
 @dataclass(frozen=True, slots=True)
 class StandIn:

@@ -63,6 +63,9 @@ class WhileAway:
     ) -> Document:
         return self._opened().recommend(order, most=most, curve=curve, observed=observed)
 
+    def envelope(self, order: Document) -> Document:
+        return self._opened().envelope(order)
+
     def _opened(self) -> BundledAuthority:
         if self._bundled is None:
             # The rules and what they rest on: nobody else has to wait for them who asks a service.

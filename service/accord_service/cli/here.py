@@ -198,6 +198,9 @@ class Bundled(Here):
     def recommend(self, order: Document, *, curve: bool = False) -> Document:
         return self._judged(lambda: self._bundled.recommend(order, curve=curve))
 
+    def envelope(self, order: Document) -> Document:
+        return self._judged(lambda: self._bundled.envelope(order))
+
 
 def _rests_on(book: Book, entry: Rule | Step) -> RestsOn:
     """The limits and the sources that a rule or step names, as the book writes them."""

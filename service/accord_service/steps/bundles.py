@@ -306,6 +306,11 @@ class BundledAuthority:
         )
         return dict(recommendation.document()) | {"basis": BASIS}
 
+    def envelope(self, order: Document) -> dict[str, Any]:
+        """The envelope's document. Raises DocumentError with every fault of the order."""
+        envelope = self._house.envelope(_order(order, self._house.book, self.shop), self.shop)
+        return dict(envelope.document()) | {"basis": BASIS}
+
 
 def opened(bundle: Bundle, today: date, answers_for: Callable[[str], bool] = nobody) -> BundledAuthority:
     """What answers from a bundle, once it gave the answers of its vectors, for whom ``answers_for`` says.
