@@ -218,6 +218,23 @@ def test_each_key_pulls_it_for_itself_and_holds_no_longer_than_what_it_pulled(
     assert codes() == (0, 0)
 
 
+def test_a_key_that_was_revoked_is_forgotten_when_it_pulls(
+    served: Served, as_admin: Accord, held: Path, order: Callable[..., str]
+) -> None:
+    issued = as_admin("key", "issue", "mill-loft", "counter", "--holder", "The stall")
+    token, file, before = issued.stdout.strip(), order("tote", TOTE), kept(held)["pulled_by"]
+    stall = invoked({"ACCORD_URL": served.url, "ACCORD_TOKEN": token, "ACCORD_BUNDLE": str(held)})
+    assert stall("bundle", "pull").exit_code == 0
+    assert stall("validate", file, "--local").exit_code == 0
+    assert as_admin("key", "revoke", f"key_{token.split('_')[1]}").exit_code == 0
+    refused = stall("bundle", "pull")
+    assert refused.exit_code == 2
+    assert "answers it no more" in refused.stderr
+    assert stall("validate", file, "--local").exit_code == 2
+    assert kept(held)["pulled_by"] == before, "others go on"
+    assert "answers it no more" not in stall("bundle", "pull").stderr, "once"
+
+
 def test_another_shops_bundle_takes_the_place_with_who_pulled_it(held: Path, order: Callable[..., str]) -> None:
     """On a machine of two shops each pulls its own; what is held answers for the last one alone."""
     data, day = kept(held)["bundle"].encode(), offline.today()

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from http import HTTPStatus
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
@@ -10,7 +13,11 @@ from accord_service.cli.answerers import key_named, put_to, service_named
 from accord_service.cli.failure import Failure
 from accord_service.cli.helping import Grouped
 from accord_service.cli.output import Output
+from accord_service.cli.told import Document
 from accord_service.run.config import BUNDLE_FOLDER
+
+if TYPE_CHECKING:
+    import accord_client
 
 _FOLDER = click.option(
     "--folder",
@@ -35,20 +42,22 @@ def pull(url: str | None, token: str | None, allow_insecure: bool, folder: Path 
 
     It answers for your key, and for others of your shop that pulled it: for each until the one that it pulled last
     expires. The first one's signing key is pinned: compare it with what `accord audit head` says, or with another shop.
+    A key that the service does not take (revoked, say) is answered from what it pulled no more.
     """
     # The rules and what they rest on, which take most of a second to import.
     from accord_service import offline
     from accord_service.steps.bundles import BundleRefused
 
     output, day = Output.of_terminal(), offline.today()
+    kept_in = folder or offline.usual_folder()
     with put_to(url, token, allow_insecure) as put:
-        shop_id = put(lambda client: client.shop_status()).document["shop_id"]
 
         def ask(etag: str) -> tuple[bytes, str] | None:
             return put(lambda client: client.bundle(etag))
 
         try:
-            pulled = offline.pull(folder or offline.usual_folder(), ask, token or "", shop_id, day, key)
+            status = put(lambda client: _known(client, lambda: offline.forget(kept_in, token or "")))
+            pulled = offline.pull(kept_in, ask, token or "", status["shop_id"], day, key)
         except BundleRefused as refused:
             raise Failure(str(refused)) from None
         except OSError as error:
@@ -57,6 +66,18 @@ def pull(url: str | None, token: str | None, allow_insecure: bool, folder: Path 
     output.say(offline.told(offline.Holding(offline.FRESH, pulled.bundle, pulled.key), day) + news)
     if pulled.pinned:
         output.say(f"Pinned the key that signed it: {pulled.key}. No other is taken from now on.")
+
+
+def _known(client: accord_client.Client, forget: Callable[[], bool]) -> Document:
+    """The status of the key's shop; ``forget`` is called where the service does not take the key."""
+    from accord_client import NotAuthorised
+
+    try:
+        return client.shop_status().document
+    except NotAuthorised as error:
+        if error.status == HTTPStatus.UNAUTHORIZED and forget():
+            click.echo("What this key pulled to this machine answers it no more.", err=True)
+        raise
 
 
 @bundle.command("show", epilog="Example: accord bundle show")

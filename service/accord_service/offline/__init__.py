@@ -191,6 +191,19 @@ def pull(folder: Path, ask: Pull, token: str, shop_id: str, day: date, key: str 
     return Pulled(bundle, taken, is_new=is_new, pinned=holding.key != taken)
 
 
+def forget(folder: Path, token: str) -> bool:
+    """Answer a token no more from what is kept; whether it was answered. Raises OSError."""
+    try:
+        kept = _read(folder)
+    except ValueError:  # nobody is answered from it
+        return False
+    if kept is None or not any(mark.is_of(token) for mark in kept.pulled_by):
+        return False
+    others = tuple(mark for mark in kept.pulled_by if not mark.is_of(token))
+    _replace(folder / _FILE, _written(replace(kept, pulled_by=others)))
+    return True
+
+
 def _number_of(holding: Holding, shop_id: str) -> Number | None:
     """What the next bundle may not be behind; of another shop's, the book and the day."""
     if holding.bundle is None:
