@@ -659,9 +659,10 @@ function nextOf(page, now) {
 
 const ENCODER = new TextEncoder();
 
-/** JSON.stringify turns what JSON can't hold into null or nothing; an order would then say something else. */
+/** JSON.stringify turns what JSON can't hold into null or nothing; an order would then say something else. A word or a
+ * list is JSON, and what is wrong with it the service says. */
 function encoded(document) {
-  if (!isObject(document)) throw new NotJson("this can't be sent: an order is an object");
+  if (document === undefined) throw new NotJson("this can't be sent as JSON: it is undefined");
   try {
     return ENCODER.encode(JSON.stringify(document, refuseNoData));
   } catch (error) {

@@ -16,6 +16,7 @@ from unittest import mock
 import pytest
 from tests.cli.conftest import SHOP, Accord, Served, invoked, token_in
 
+from accord_client import Client, InvalidOrder
 from accord_service import offline
 from accord_service.steps import bundles
 
@@ -67,7 +68,7 @@ def kept(folder: Path) -> Any:
     return json.loads((folder / "held.json").read_text(encoding="utf-8"))
 
 
-def keep(folder: Path, **changed: str) -> None:
+def keep(folder: Path, **changed: Any) -> None:
     (folder / "held.json").write_text(json.dumps({**kept(folder), **changed}), encoding="utf-8")
 
 
@@ -91,10 +92,18 @@ def other_key(folder: Path) -> None:
     keep(folder, public_key="11qYAYKxCrfVS_7TyWQHOg7hcvPapiMlrwIaaPcHURo")
 
 
+def unmarked(folder: Path) -> None:
+    """As a file from before there were marks of who pulled it."""
+    (folder / "held.json").write_text(
+        json.dumps({name: value for name, value in kept(folder).items() if name != "pulled_by"}), encoding="utf-8"
+    )
+
+
 def as_it_is(folder: Path) -> None:
     pass
 
 
+ANOTHERS = "This bundle was pulled with another key than yours: pull it with this one"
 # Bundle, days since it was pulled, how it is told where there is no line; None where it is answered from.
 STATES: dict[str, tuple[Callable[[Path], None], int, str | None]] = {
     "fresh": (as_it_is, 0, None),
@@ -108,6 +117,14 @@ STATES: dict[str, tuple[Callable[[Path], None], int, str | None]] = {
     "cut with its key": (file_cut, 0, "it is no bundle, or only a part of one"),
     "unsigned": (unsigned, 0, "it has no signature"),
     "of another key": (other_key, 0, "another key signed it"),
+    "without who pulled it": (unmarked, 0, ANOTHERS),
+}
+# Whose token it is, and how it is told that the bundle is not theirs; the pulling one's is in STATES.
+TOKENS: dict[str, tuple[str | None, str]] = {
+    "of the same shop, which did not pull it": ("mill-loft-owner", ANOTHERS),
+    "of another shop": ("other-shop", ANOTHERS),
+    "nobody's": ("accord_unknown", ANOTHERS),
+    "none": (None, "no key is set"),
 }
 
 
@@ -127,10 +144,10 @@ def test_what_is_answered_from(
     spoil(held)
     day = offline.today() + timedelta(days=days)
     monkeypatch.setattr(offline, "today", lambda: day)
-    environment: dict[str, str | None] = {"ACCORD_BUNDLE": str(held), "ACCORD_URL": None, "ACCORD_TOKEN": None}
+    environment: dict[str, str | None] = {"ACCORD_BUNDLE": str(held), "ACCORD_URL": None}
+    environment["ACCORD_TOKEN"] = token_in(data, "mill-loft-counter")
     if line != "not asked":
         environment["ACCORD_URL"] = served.url if line == "up" else nobody
-        environment["ACCORD_TOKEN"] = token_in(data, "mill-loft-counter")
     arguments = ["validate", order("tote", TOTE), "--json", *(["--local"] if line == "not asked" else [])]
     result = invoked(environment)(*arguments)
     if line == "up":
@@ -149,17 +166,125 @@ def test_what_is_answered_from(
         assert '"verdict"' not in result.output
 
 
-def test_the_answers_are_the_services(accord: Accord, alone: Accord, pulled: Path, order: Callable[..., str]) -> None:
+@pytest.mark.parametrize("command", ["validate", "recommend", "rows"])
+@pytest.mark.parametrize("line", ["down", "not asked"])
+@pytest.mark.parametrize("whose", TOKENS)
+def test_a_bundle_answers_for_the_key_that_pulled_it_alone(
+    data: Path, held: Path, nobody: str, order: Callable[..., str], tmp_path: Path, whose: str, line: str, command: str
+) -> None:
+    name, refused = TOKENS[whose]
+    token = token_in(data, name) if name == "mill-loft-owner" else name
+    environment: dict[str, str | None] = {"ACCORD_BUNDLE": str(held), "ACCORD_URL": nobody, "ACCORD_TOKEN": token}
+    rows = tmp_path / "orders.ndjson"
+    rows.write_text(f"{json.dumps(TOTE)}\n" * 2, encoding="utf-8")
+    what = ["validate", str(rows)] if command == "rows" else [command, order("tote", TOTE)]
+    result = invoked(environment)(*what, *(["--local"] if line == "not asked" else []))
+    assert result.exit_code == 2
+    if token is None and line == "down":
+        refused = "Say who is to answer: --url and --token"
+    assert refused in " ".join(result.stderr.replace("│", "").split())
+    assert not any(word in result.stdout.lower() for word in ("accepted", "conditional", "rejected", "plan"))
+    assert "There is no order in it" not in result.stdout, "there is, and nobody answered"
+
+
+def test_each_key_pulls_it_for_itself_and_holds_no_longer_than_what_it_pulled(
+    served: Served, data: Path, held: Path, nobody: str, order: Callable[..., str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A key that was revoked after it pulled does not go on by what others pull."""
+    file, today = order("tote", TOTE), offline.today()
+    counter, owner = (
+        invoked({"ACCORD_URL": served.url, "ACCORD_TOKEN": token_in(data, f"mill-loft-{role}")})
+        for role in ("counter", "owner")
+    )
+
+    def codes() -> tuple[int, int]:
+        asked = [accord("validate", file, "--local", ACCORD_BUNDLE=str(held)) for accord in (counter, owner)]
+        return asked[0].exit_code, asked[1].exit_code
+
+    assert codes() == (0, 2)
+    pulled = owner("bundle", "pull", ACCORD_BUNDLE=str(held))
+    assert (pulled.exit_code, "Nothing has changed" in pulled.output) == (0, True)
+    assert codes() == (0, 0)
+    for token in (token_in(data, "mill-loft-counter"), token_in(data, "mill-loft-owner")):
+        assert token not in (held / "held.json").read_text(encoding="utf-8")
+    salts = {mark["salt"] for mark in kept(held)["pulled_by"]}
+    assert len(salts) == 2
+
+    marks = kept(held)["pulled_by"]
+    yesterday = (today - timedelta(days=1)).isoformat()
+    keep(held, pulled_by=[{**marks[0], "holds_until": yesterday}, marks[1]])
+    assert codes() == (2, 0), "the counter pulled one that would have expired by now"
+    assert counter("bundle", "pull", ACCORD_BUNDLE=str(held)).exit_code == 0
+    assert codes() == (0, 0)
+
+
+def test_a_key_that_was_revoked_is_forgotten_when_it_pulls(
+    served: Served, as_admin: Accord, held: Path, order: Callable[..., str]
+) -> None:
+    issued = as_admin("key", "issue", "mill-loft", "counter", "--holder", "The stall")
+    token, file, before = issued.stdout.strip(), order("tote", TOTE), kept(held)["pulled_by"]
+    stall = invoked({"ACCORD_URL": served.url, "ACCORD_TOKEN": token, "ACCORD_BUNDLE": str(held)})
+    assert stall("bundle", "pull").exit_code == 0
+    assert stall("validate", file, "--local").exit_code == 0
+    assert as_admin("key", "revoke", f"key_{token.split('_')[1]}").exit_code == 0
+    refused = stall("bundle", "pull")
+    assert refused.exit_code == 2
+    assert "answers it no more" in refused.stderr
+    assert stall("validate", file, "--local").exit_code == 2
+    assert kept(held)["pulled_by"] == before, "others go on"
+    assert "answers it no more" not in stall("bundle", "pull").stderr, "once"
+
+
+def test_another_shops_bundle_takes_the_place_with_who_pulled_it(held: Path, order: Callable[..., str]) -> None:
+    """On a machine of two shops each pulls its own; what is held answers for the last one alone."""
+    data, day = kept(held)["bundle"].encode(), offline.today()
+    of_mill_loft = offline.held(held, day, "accord_of_nobody")
+    assert of_mill_loft.why == offline.OTHER_TOKEN
+    with pytest.raises(bundles.BundleRefused) as refused:
+        offline.pull(held, lambda etag: (data, "") if not etag else None, "other-token", "kiln-corner", day)
+    assert refused.value.why == "another-shop", "asked without the ETag of another shop's"
+    assert kept(held)["bundle"].encode() == data
+
+
+def test_the_answers_are_the_services(accord: Accord, pulled: Path, nobody: str, order: Callable[..., str]) -> None:
     hopeless = {"item": {"blank": "tee-heavy-white"}, "decorations": [{"transfer": "dye-sublimation"}]}
     for name, document in (("tote", TOTE), ("hopeless", hopeless)):
         file = order(name, document)
-        for command in ("validate", "recommend"):
+        for command in ("validate", "recommend", "envelope"):
             asked = accord(command, file, "--json")
-            local = alone(command, file, "--json", "--local", ACCORD_BUNDLE=str(pulled))
-            assert local.stdout.replace('"basis": "bundle"', '"basis": "live"') == asked.stdout
-            assert local.exit_code == asked.exit_code
-    told = alone("validate", order("tote", TOTE), "--local", ACCORD_BUNDLE=str(pulled)).output
+            for how in ({}, {"ACCORD_URL": nobody}):
+                local = accord(command, file, "--json", *([] if how else ["--local"]), ACCORD_BUNDLE=str(pulled), **how)
+                assert '"basis": "live"' not in local.stdout
+                assert local.stdout.replace('"basis": "bundle"', '"basis": "live"') == asked.stdout
+                assert local.exit_code == asked.exit_code
+    told = accord("validate", order("tote", TOTE), "--local", ACCORD_BUNDLE=str(pulled)).output
     assert "The Mill Loft, revision 1, is today's" in " ".join(told.split())
+
+
+def test_heat_is_drawn_and_plans_are_counted_without_a_line(
+    data: Path, accord: Accord, pulled: Path, nobody: str, order: Callable[..., str]
+) -> None:
+    """What is wanted with an answer is given by the bundle as well: curves, so many plans, what findings found."""
+    where, file = {"ACCORD_BUNDLE": str(pulled)}, order("tote", TOTE)
+    asked = accord("heat", file)
+    drawn = accord("heat", file, ACCORD_URL=nobody, **where)
+    assert drawn.exit_code == asked.exit_code == 0
+    assert "Answers from" in asked.output
+    heats = [text.stdout[text.stdout.index("HEAT") :] for text in (asked, drawn)]
+    assert heats[0] == heats[1]
+
+    token = token_in(data, "mill-loft-counter")
+    opened = {**TOTE, "decorations": [{"placement": "front"}]}
+    hopeless = {"item": {"blank": "tee-heavy-white"}, "decorations": [{"transfer": "dye-sublimation"}]}
+    day = offline.today()
+    with offline.held(pulled, day, token).open(day) as bundled, Client(nobody, token, offline=bundled) as client:
+        assert len(client.recommend(opened).plans) > 1
+        one = client.recommend(opened, plans=1, include=("curve",))
+        assert len(one.plans) == 1
+        assert one.plans[0].document["decorations"][0]["explained"]["heat"]["curve"]
+        with pytest.raises(InvalidOrder):
+            client.recommend(opened, plans=0)
+        assert client.validate(hopeless, include=("observed",)).document["findings"][0]["observed"]
 
 
 def test_rows_are_answered_from_it_too(data: Path, alone: Accord, pulled: Path, nobody: str, tmp_path: Path) -> None:
@@ -223,7 +348,7 @@ def test_a_bundle_of_another_key_or_shop_does_not_take_the_place_of_what_is_held
 
     data = kept(held)["bundle"].encode()
     with pytest.raises(bundles.BundleRefused) as refused:
-        offline.pull(held.parent / "other", lambda etag: (data, ""), "kiln-corner", offline.today())
+        offline.pull(held.parent / "other", lambda etag: (data, ""), "token", "kiln-corner", offline.today())
     assert refused.value.why == "another-shop"
     assert not list((held.parent / "other").iterdir())
 
@@ -240,26 +365,33 @@ def test_what_cannot_be_read_has_a_key_that_no_other_replaces_unasked(accord: Ac
     assert kept(held)["public_key"] == key
 
 
-def test_a_pull_that_ends_in_the_middle_leaves_what_was_held(held: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_pull_that_ends_in_the_middle_leaves_what_was_held(
+    data: Path, held: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """Key, bundle and ETag change in one step or not at all, whenever the process ends."""
     before, day = kept(held), offline.today()
-    data = before["bundle"].encode()
+    token, bundle = token_in(data, "mill-loft-counter"), before["bundle"].encode()
     for name in ("fsync", "replace"):
         with monkeypatch.context() as broken:
             broken.setattr(offline.os, name, mock.Mock(side_effect=OSError("no space left")))
             with pytest.raises(OSError, match="no space left"):
-                offline.pull(held, lambda etag: (data, '"other"'), "", day)
+                offline.pull(held, lambda etag: (bundle, '"other"'), token, "mill-loft", day)
         assert kept(held) == before
         assert [file.name for file in held.iterdir()] == ["held.json"]
-    offline.pull(held, lambda etag: (data, '"other"'), "", day)
-    assert kept(held) == {**before, "etag": '"other"'}
+    offline.pull(held, lambda etag: (bundle, '"other"'), token, "mill-loft", day)
+    assert {**kept(held), "pulled_by": before["pulled_by"]} == {**before, "etag": '"other"'}
 
 
-def test_show(alone: Accord, held: Path) -> None:
-    shown = alone("bundle", "show", ACCORD_BUNDLE=str(held))
+def test_show(accord: Accord, alone: Accord, held: Path) -> None:
+    shown = accord("bundle", "show", ACCORD_BUNDLE=str(held))
     assert (shown.exit_code, "good until" in shown.output) == (0, True)
-    document: dict[str, Any] = json.loads(alone("bundle", "show", "--json", ACCORD_BUNDLE=str(held)).output)
+    document: dict[str, Any] = json.loads(accord("bundle", "show", "--json", ACCORD_BUNDLE=str(held)).output)
     assert (document["state"], document["shop_id"], document["revision"]) == ("fresh", "mill-loft", 1)
+    assert document["why"] is None
+    unasked = alone("bundle", "show", ACCORD_BUNDLE=str(held))
+    assert (unasked.exit_code, "no key is set" in unasked.output) == (1, True)
+    stranger = accord("bundle", "show", "--json", "--token", "accord_unknown", ACCORD_BUNDLE=str(held))
+    assert (stranger.exit_code, json.loads(stranger.output)["why"]) == (1, "pulled-with-another-token")
     cut(held)
     shown = alone("bundle", "show", ACCORD_BUNDLE=str(held))
     assert (shown.exit_code, "only a part of one" in shown.output) == (1, True)

@@ -7,6 +7,7 @@ from typing import Any
 
 import pytest
 
+from accord_rules.documents.spelling import as_word
 from accord_rules.revision.book import Book
 
 
@@ -73,6 +74,23 @@ def test_every_rule_is_listed_once(accord: Any, book: Book) -> None:
     assert sorted(rule["id"] for rule in json.loads(done.stdout)) == sorted(book.rules)
     listed = accord("rules").stdout.split()
     assert all(listed.count(rule_id) == 1 for rule_id in book.rules)
+
+
+def test_rules_about_a_word(accord: Any, book: Book) -> None:
+    """As ``accord limits WORD``: it stands in the id, the topic or the title."""
+    topic = next(iter(book.rules.values())).topic
+    for word in ("nylon", topic, topic.replace("-", " ").upper()):
+        listed = json.loads(accord("rules", word, "--json").stdout)
+        wanted = as_word(word)
+        assert {rule["id"] for rule in listed} == {
+            rule.id for rule in book.rules.values() if wanted in as_word(f"{rule.id} {rule.topic} {rule.title}")
+        }
+        assert 0 < len(listed) < len(book.rules)
+    notes = json.loads(accord("rules", "nylon", "--level", "notes", "--json").stdout or "[]")
+    assert all(rule["level"] == "notes" for rule in notes)
+    wrong = accord("rules", "dye-on-natural-fibrex")
+    assert wrong.exit_code == 2
+    assert "Did you mean dye-on-natural-fibre" in " ".join(wrong.stderr.split())
 
 
 @pytest.mark.parametrize("who", ["service", "here"])

@@ -47,6 +47,13 @@ def test_steps_are_listed_once_in_a_plans_order(local: bool, accord: Any, alone:
     assert f"{len(book.steps)} steps" in accord("steps").stdout
 
 
+def test_steps_about_a_word(accord: Any, book: Book) -> None:
+    listed = [step["id"] for step in json.loads(accord("steps", "gloves", "--json").stdout)]
+    assert listed == [step.id for step in book.steps.values() if "gloves" in f"{step.id} {step.text.text}".lower()]
+    assert listed
+    assert accord("steps", "zeppelin").exit_code == 2
+
+
 def test_steps_of_a_stage(accord: Any, book: Book) -> None:
     listed = json.loads(accord("steps", "--json", "--stage", "care").stdout)
     assert [step["id"] for step in listed] == [step.id for step in book.steps.values() if step.stage == "care"]

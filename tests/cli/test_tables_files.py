@@ -17,10 +17,10 @@ import openpyxl
 import pytest
 
 from accord_service.cli.failure import Failure
-from accord_service.cli.orders import MOST_BYTES
 from accord_service.cli.tables import listed, workbook
 from accord_service.cli.tables.own_columns import own_words
 from accord_service.cli.tables.sources import How, Table, is_many, source_of
+from accord_service.run.config import BODY_BYTES
 from accord_service.tables.rows import Asked
 
 HEADER = ["Order no", "Blank", "Transfer", "Width (in)", "Height (in)", "Customer"]
@@ -339,7 +339,7 @@ def test_lines_are_orders(text: Any) -> None:
 
 
 def test_an_element_that_cannot_be_read_holds_up_no_other(text: Any) -> None:
-    long = json.dumps({"a": "x" * (MOST_BYTES + 1)})
+    long = json.dumps({"a": "x" * (BODY_BYTES + 1)})
     content = f'[{{"item": {{}}}}, , 3, {{"a": 1, "a": 2}}, {long}, {{"reference": "last"}}]'
     rows = asked(text(content, "orders.json"))
     assert [of.order is not None for of in rows] == [True, False, False, False, False, True]

@@ -15,10 +15,12 @@ from accord_client import (
     InvalidOrder,
     NotAuthorised,
     NotJson,
+    OtherToken,
     ServiceFault,
     TimedOut,
 )
 from accord_client.lines import SLICE_BYTES, AnsweredOrder, answered
+from accord_client.offline import StandIn
 from accord_client.retry import Retry
 from accord_rules.documents.reading import DocumentError, Fault
 
@@ -136,7 +138,7 @@ def test_a_connection_that_fails_for_good_loses_no_answer(verdict: Mapping[str, 
 
 
 class Held:
-    """Who answers while the service is away, from a book of one revision; the order 3 can't be read."""
+    """Who answers while the service is away, from a book of one revision, for one token; the order 3 can't be read."""
 
     def __init__(self, verdict: Mapping[str, Any], revision: int | None) -> None:
         self._verdict, self._revision = verdict, revision
@@ -147,15 +149,22 @@ class Held:
             raise LookupError("no bundle was pulled")
         return self._revision
 
-    def validate(self, order: Mapping[str, Any]) -> Mapping[str, Any]:
+    def answers_for(self, token: str) -> bool:
+        return token == TOKEN
+
+    def validate(self, order: Mapping[str, Any], *, observed: bool = False) -> Mapping[str, Any]:
         if order["n"] == 3:
             raise DocumentError((Fault("/n", "must not be 3", code="out-of-range"),))
         return {**self._verdict, "basis": "bundle"}
 
-    def recommend(self, order: Mapping[str, Any]) -> Mapping[str, Any]:
-        raise NotImplementedError
+    def recommend(self, order: Mapping[str, Any], **how: Any) -> Mapping[str, Any]:
+        return {"plans": []}
+
+    def envelope(self, order: Mapping[str, Any]) -> Mapping[str, Any]:
+        return {"on": []}
 
 
+TOKEN = "accord_of_whom_it_is"
 AWAY = (ConnectionFailed("gone"), TimedOut("silent"), ServiceFault(503, {"title": "away"}))
 
 
@@ -163,7 +172,7 @@ AWAY = (ConnectionFailed("gone"), TimedOut("silent"), ServiceFault(503, {"title"
 def test_what_a_service_left_is_answered_while_it_is_away(verdict: Mapping[str, Any], end: Exception) -> None:
     played = Played(verdict, (2, end), (0, end), (0, end), (0, end))
     orders = [{"n": n} for n in range(6)]
-    held = Held(verdict, verdict["revision"])
+    held = StandIn(Held(verdict, verdict["revision"]), TOKEN)
     answers = list(answered(orders, played, lambda o: json.dumps(o).encode(), Retry(2, lambda s: None), 1, None, held))
     assert [(answer.line, answer.order["n"]) for answer in answers] == [(n + 1, n) for n in range(6)]
     said = [answer.verdict.document["basis"] if answer.verdict else answer.problem for answer in answers]
@@ -186,11 +195,34 @@ def test_nobody_goes_on_where_that_would_be_another_answer(
     played = Played(verdict, (2, end), (0, end), (0, end), (0, end))
     got: list[AnsweredOrder] = []
     orders = [{"n": n} for n in range(4)]
-    held = Held(verdict, revision)
+    held = StandIn(Held(verdict, revision), TOKEN)
     answers = answered(orders, played, lambda o: json.dumps(o).encode(), Retry(2, lambda s: None), 1, None, held)
     with pytest.raises(type(end), match=sentence):
         gather(got, answers)
     assert [answer.line for answer in got] == [1, 2]
+
+
+@pytest.mark.parametrize(
+    "ask",
+    [
+        lambda client: client.validate({"n": 1}),
+        lambda client: client.recommend({"n": 1}),
+        lambda client: client.envelope({"n": 1}),
+        lambda client: list(client.validate_all([{"n": 1}])),
+    ],
+)
+def test_a_bundle_of_another_token_answers_nothing(
+    verdict: Mapping[str, Any], ask: Callable[[Client], object], caplog: pytest.LogCaptureFixture
+) -> None:
+    held = Held(verdict, verdict["revision"])
+    nowhere = "http://127.0.0.1:1"
+    with Client(nowhere, "accord_of_another", retries=0, offline=held) as client, pytest.raises(OtherToken) as refused:
+        ask(client)
+    assert "was pulled with another key" in str(refused.value)
+    assert "pull it with this one" in str(refused.value)
+    assert "answered from a bundle" not in caplog.text
+    with Client(nowhere, TOKEN, retries=0, offline=held) as client:
+        assert client.validate({"n": 1}).basis == "bundle"
 
 
 @pytest.mark.parametrize(

@@ -94,7 +94,8 @@ def test_the_blocks_do_what_the_page_says(
     assert names["job"]["item"] == names["order"]["item"]
 
     monkeypatch.setenv("ACCORD_BUNDLE", str(tmp_path))
-    offline.pull(tmp_path, owner.bundle, "harbour-lane", offline.today())
+    with Client(names["url"], names["token"]) as counter:
+        offline.pull(tmp_path, counter.bundle, names["token"], "harbour-lane", offline.today())
     run(OFFLINE, names)
     assert names["verdict"].workable
 

@@ -32,7 +32,7 @@ from accord_client.documents import (
 from accord_client.exceptions import BadAnswer, NotJson
 from accord_client.governance import Governance
 from accord_client.lines import AnsweredOrder
-from accord_client.offline import Offline, answered
+from accord_client.offline import Offline, StandIn, answered
 from accord_client.retry import Retry
 from accord_client.session import Session
 
@@ -48,8 +48,9 @@ class Client:
     asks, so asking twice does no harm. ``sleep`` waits between tries.
 
     ``administration`` looks after shops, keys and house rules, ``governance`` after the book and its records; their
-    writes are safe to repeat as well. ``offline`` answers ``validate``, ``validate_all`` and ``recommend`` where the
-    service can't be reached; such answers have the ``basis`` "bundle".
+    writes are safe to repeat as well. ``offline`` answers ``validate``, ``validate_all``, ``recommend`` and
+    ``envelope`` where the service can't be reached; such answers have the ``basis`` "bundle". One that another token
+    pulled answers nothing (OtherToken).
 
     Raises UnsafeAddress if the token would go over plain http to another machine (``allow_insecure`` permits it, for
     a network that is trusted), and ValueError for an address or token that can't be used.
@@ -70,7 +71,7 @@ class Client:
         sleep: Callable[[float], None] = time.sleep,
     ) -> None:
         self._base = base_address(base_url, allow_insecure=allow_insecure)
-        self._offline = offline
+        self._stand_in = None if offline is None else StandIn(offline, token)
         self._retry = Retry(retries, sleep)
         self._session = Session(bearer(token), timeout, self._retry)
         self._asker = _Asker(self._base, self._session)
@@ -103,8 +104,8 @@ class Client:
         """
         return answered(
             lambda: Verdict.read(self._post("/v1/validate", order, include=include)),
-            self._offline,
-            lambda offline: offline.validate(order),
+            self._stand_in,
+            lambda offline: offline.validate(order, observed="observed" in include),
             Verdict.read,
         )
 
@@ -120,7 +121,7 @@ class Client:
         asking for one order raises for reasons that are not the order's, and what ``orders`` itself raises, as it is:
         the orders before it are answered first, and a note with the exception says where to go on.
         """
-        return lines.answered(orders, self._send_lines, _json, self._retry, first_line, revision, self._offline)
+        return lines.answered(orders, self._send_lines, _json, self._retry, first_line, revision, self._stand_in)
 
     def recommend(
         self, order: Mapping[str, Any], *, plans: int | None = None, include: Collection[str] = ()
@@ -133,8 +134,10 @@ class Client:
         most = "" if plans is None else str(plans)
         return answered(
             lambda: Recommendation.read(self._post("/v1/recommend", order, plans=most, include=include)),
-            self._offline,
-            lambda offline: offline.recommend(order),
+            self._stand_in,
+            lambda offline: offline.recommend(
+                order, most=plans, curve="curve" in include, observed="observed" in include
+            ),
             Recommendation.read,
         )
 
@@ -143,7 +146,12 @@ class Client:
 
         Raises as ``validate`` does.
         """
-        return Envelope.read(self._post("/v1/envelope", order))
+        return answered(
+            lambda: Envelope.read(self._post("/v1/envelope", order)),
+            self._stand_in,
+            lambda offline: offline.envelope(order),
+            Envelope.read,
+        )
 
     # -- the book ----------------------------------------------------------------------------------------------------
 

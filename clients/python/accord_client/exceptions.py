@@ -6,6 +6,7 @@
     ├── ConnectionFailed      no connection, or it broke before the whole answer had come
     ├── TimedOut              the service stayed silent for too long
     ├── BadAnswer             something answered, but not with what the service promises
+    ├── OtherToken            the service is away, and the bundle was pulled with another token
     ├── EffectNotDone         a proposal's effect was not worked out: it failed, was stopped, or is void
     └── ProblemError          the service refused, and said why (RFC 9457): status, problem, errors
         ├── InvalidOrder      400, 413, 415, 422 to an order: each of ``errors`` names a field and what is allowed
@@ -73,6 +74,10 @@ class TimedOut(AccordError):
 
 class BadAnswer(AccordError):
     """An answer that this client cannot vouch for. It is never passed on as if it were a verdict."""
+
+
+class OtherToken(AccordError):
+    """The service is away, and the bundle that was to answer was pulled with another token."""
 
 
 class EffectNotDone(AccordError):

@@ -23,7 +23,7 @@ from accord_client.exceptions import (
     TimedOut,
     problem_error,
 )
-from accord_client.offline import Offline, document_of, is_away
+from accord_client.offline import Offline, StandIn, document_of, is_away
 from accord_client.retry import Retry
 
 logger = logging.getLogger(__name__)
@@ -62,18 +62,18 @@ def answered(
     retry: Retry,
     first_line: int,
     revision: int | None,
-    offline: Offline | None = None,
+    stand_in: StandIn | None = None,
 ) -> Iterator[AnsweredOrder]:
     """The answers in the orders' order, all of one revision; no more orders are held than a slice has.
 
     A slice whose connection fails is gone on with from its first line without an answer; where the service is away,
-    ``offline`` answers that line and all that follow. Raises ConnectionFailed, TimedOut, ProblemError and BadAnswer,
-    and what taking or encoding an order raises, once the orders before it are answered. A note with whatever is raised
-    says where to go on.
+    ``stand_in`` answers that line and all that follow. Raises OtherToken, ConnectionFailed, TimedOut, ProblemError
+    and BadAnswer, and what taking or encoding an order raises, once the orders before it are answered. A note with
+    whatever is raised says where to go on.
     """
     line = first_line
     try:
-        with closing(_answers(orders, send, encode, retry, first_line, revision, offline)) as answers:
+        with closing(_answers(orders, send, encode, retry, first_line, revision, stand_in)) as answers:
             for given in answers:
                 line, revision = given.line + 1, revision if given.revision is None else given.revision
                 yield given
@@ -98,7 +98,7 @@ def _answers(
     retry: Retry,
     first_line: int,
     revision: int | None,
-    offline: Offline | None,
+    stand_in: StandIn | None,
 ) -> Generator[AnsweredOrder, None, None]:
     slices = _slices(orders, encode)
     for slice_ in slices:
@@ -123,23 +123,24 @@ def _answers(
                     away = error
             if away is not None:
                 rest = chain(slice_[done:], chain.from_iterable(slices))
-                yield from _without_service(rest, offline, first_line + done, revision, away)
+                yield from _without_service(rest, stand_in, first_line + done, revision, away)
                 return
             slice_, first_line = slice_[done:], first_line + done
 
 
 def _without_service(
     orders: Iterable[tuple[Mapping[str, Any], bytes]],
-    offline: Offline | None,
+    stand_in: StandIn | None,
     line: int,
     revision: int | None,
     error: AccordError,
 ) -> Iterator[AnsweredOrder]:
-    """The answers of whoever answers while the service is away. Raises ``error`` where nobody does, and
+    """The answers of whoever answers while the service is away. Raises ``error`` where nobody does, OtherToken, and
     ConnectionFailed where they have another revision than the answers so far."""
-    if offline is None or not is_away(error):
+    if stand_in is None or not is_away(error):
         raise error
     try:
+        offline = stand_in.begin()
         held = offline.revision
     except LookupError:
         raise error from None

@@ -20,14 +20,13 @@ from accord_rules.documents.reading import DocumentError, Fault, escape, readers
 from accord_rules.governance.changes import ChangeError, EntryChange
 from accord_rules.governance.house import HouseAuthority, HouseError, HouseRules, Refusal
 from accord_rules.load.examples import example_order
-from accord_rules.orders.order import Decoration, Order, Press
+from accord_rules.orders.order import PRINTS_MOST, Decoration, Order, Press
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
 from accord_rules.revision.rule import Rule
 from accord_rules.weigh.scales import WEIGHINGS_MOST
 
-# The largest order that anybody can send, and the largest shop.
-PRINTS_MOST: int = readers_of(Order)["decorations"][0].most  # type: ignore[attr-defined]
+# The largest shop.
 PRESSES_MOST: int = readers_of(Shop)["presses"][0].most  # type: ignore[attr-defined]
 # Beyond what any other part of a question may take, new rules may have the largest order weighed this often what the
 # book alone has it weighed.

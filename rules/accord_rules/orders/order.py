@@ -34,6 +34,7 @@ from accord_rules.orders.sheet import PEELS, PRESSURES, READ_AT, Sheet
 from accord_rules.orders.sizes import GarmentSizeText
 
 REFERENCE = Text(80, "HL-1043")
+PRINTS_MOST = 12
 # "disperse" leaves the dye's class open; "sublimated" cloth was coloured all over by transfer; "solution" is dope-dyed.
 DYES = (
     "undyed",
@@ -403,7 +404,7 @@ class Order:
     """One job: a piece, its decorations, who it is for, and on which press if that is known."""
 
     item: Item = required(Object(Item), about="the piece")
-    decorations: tuple[Decoration, ...] = required(Many(Object(Decoration), 12, 1), about="the prints on it")
+    decorations: tuple[Decoration, ...] = required(Many(Object(Decoration), PRINTS_MOST, 1), about="the prints on it")
     reference: str | None = optional(REFERENCE, about="the shop's own; echoed, never interpreted")
     use: Use | None = optional(Object(Use), about="who will use it, and for what")
     press: str | Press | None = optional(

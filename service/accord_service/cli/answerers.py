@@ -83,7 +83,7 @@ def answerer(
     if local:
         from accord_service.cli.here import bundled
 
-        yield from bundled()
+        yield from bundled(token)
         return
     if not url or not token:
         raise click.UsageError(
@@ -92,7 +92,7 @@ def answerer(
         )
     from accord_service.cli.service import Service
 
-    with WhileAway() as while_away, _client(url, token, allow_insecure, while_away) as client:
+    with WhileAway(token) as while_away, _client(url, token, allow_insecure, while_away) as client:
         yield Service(client, url, while_away)
 
 
@@ -118,6 +118,11 @@ def service_named(command: Command) -> Command:
     for option in (_INSECURE, _TOKEN, _URL):
         command = option(command)
     return command
+
+
+def key_named(command: Command) -> Command:
+    """The option that says whose key it is, where no service is asked. The command gets ``token``."""
+    return _TOKEN(command)
 
 
 @contextmanager

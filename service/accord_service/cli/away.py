@@ -17,9 +17,13 @@ if TYPE_CHECKING:
 
 
 class WhileAway:
-    """Answers from the bundle on this machine where the service can't be reached, and says so once."""
+    """Answers from the bundle on this machine where the service can't be reached, and says so once.
 
-    def __init__(self) -> None:
+    ``token``: the key that the service is asked with, which has to be one that pulled the bundle.
+    """
+
+    def __init__(self, token: str | None) -> None:
+        self._token = token
         self._bundled: BundledAuthority | None = None
 
     @property
@@ -39,8 +43,12 @@ class WhileAway:
         """The revision of the bundle. Raises LookupError where none was pulled."""
         return self._opened().revision
 
-    def validate(self, order: Document) -> Document:
-        return self._opened().validate(order)
+    def answers_for(self, token: str) -> bool:
+        """Whether the bundle was pulled with a token. Raises LookupError where none was pulled."""
+        return self._opened().answers_for(token)
+
+    def validate(self, order: Document, *, observed: bool = False) -> Document:
+        return self._opened().validate(order, observed=observed)
 
     def validate_all(self, orders: Iterable[Document]) -> Iterator[Document | Refused]:
         """The verdict's document of each, or why there is none."""
@@ -50,8 +58,13 @@ class WhileAway:
             except DocumentError as error:
                 yield Refused(FAULTY, error.faults)
 
-    def recommend(self, order: Document) -> Document:
-        return self._opened().recommend(order)
+    def recommend(
+        self, order: Document, *, most: int | None = None, curve: bool = False, observed: bool = False
+    ) -> Document:
+        return self._opened().recommend(order, most=most, curve=curve, observed=observed)
+
+    def envelope(self, order: Document) -> Document:
+        return self._opened().envelope(order)
 
     def _opened(self) -> BundledAuthority:
         if self._bundled is None:
@@ -60,7 +73,7 @@ class WhileAway:
             from accord_service.steps.bundles import BundleRefused
 
             day = offline.today()
-            holding = offline.held(offline.usual_folder(), day)
+            holding = offline.held(offline.usual_folder(), day, self._token)
             if holding.state == offline.ABSENT:
                 raise LookupError("no bundle was pulled")
             try:

@@ -198,6 +198,9 @@ class Bundled(Here):
     def recommend(self, order: Document, *, curve: bool = False) -> Document:
         return self._judged(lambda: self._bundled.recommend(order, curve=curve))
 
+    def envelope(self, order: Document) -> Document:
+        return self._judged(lambda: self._bundled.envelope(order))
+
 
 def _rests_on(book: Book, entry: Rule | Step) -> RestsOn:
     """The limits and the sources that a rule or step names, as the book writes them."""
@@ -209,9 +212,9 @@ def _rests_on(book: Book, entry: Rule | Step) -> RestsOn:
     )
 
 
-def bundled() -> Iterator[Answerer]:
+def bundled(token: str | None) -> Iterator[Answerer]:
     day = offline.today()
-    holding = offline.held(offline.usual_folder(), day)
+    holding = offline.held(offline.usual_folder(), day, token)
     if holding.state == offline.ABSENT:
         raise click.UsageError(
             "--local answers from the bundle of your shop, and none was pulled to this machine: accord bundle pull."

@@ -3,26 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from datetime import UTC, datetime
 from typing import Any
 
 import click
 
 from accord_service.cli.answerers import ServiceCall, administered
+from accord_service.cli.columns import say_table
 from accord_service.cli.failure import Failure
 from accord_service.cli.helping import Grouped
+from accord_service.cli.output import Output
+from accord_service.cli.own import JSON, print_json
+from accord_service.cli.told import Document
 from accord_service.http.roles import COLLECTIVE, ROLES
 
-_COLUMNS = (
-    "key_id",
-    "shop_id",
-    "role",
-    "last_four",
-    "issued_at",
-    "last_used_at",
-    "expires_at",
-    "revoked_at",
-    "holder",
-)
+_COLUMNS = ("key", "opens", "holder", "used", "state")
 
 
 @click.group(cls=Grouped)
@@ -62,21 +57,54 @@ def issue(
 
 @key.command("list", epilog="Example: accord key list --shop mill-steps")
 @click.option("--shop", help=f"Only this shop's keys; {COLLECTIVE} for those that belong to none.")
+@JSON
 @administered
-def list_(put: ServiceCall, shop: str | None) -> None:
-    """List keys: id, shop, role, the token's last four, when issued, used last, expired and revoked, the holder, and
-    whether it waits for a second admin."""
-    for key in put(lambda client: list(client.administration.keys(shop))):
-        click.echo("\t".join([*(key[name] or "-" for name in _COLUMNS), "waits" if key["waits"] else "-"]))
+def list_(put: ServiceCall, shop: str | None, as_json: bool) -> None:
+    """List keys: their role and shop, who holds each, the day when it was used last, and whether it works.
+
+    A token tells its key: accord_k7qz3n5w2xab4cde_... is of key_k7qz3n5w2xab4cde.
+    """
+    output = Output.of_terminal()
+    keys = put(lambda client: list(client.administration.keys(shop)))
+    if as_json:
+        print_json(output, keys)
+        return
+    now = datetime.now(UTC).isoformat()
+    say_table(output, _COLUMNS, [_row(key, now) for key in keys], none="There is no key.")
+
+
+def _row(key: Document, now: str) -> tuple[str, ...]:
+    opens = f"{key['role']} of {key['shop_id']}"
+    return key["key_id"], opens, key["holder"] or "-", _day(key["last_used_at"]), _state(key, now)
+
+
+def _day(time: str | None) -> str:
+    return "-" if time is None else time[:10]
+
+
+def _state(key: Document, now: str) -> str:
+    """Whether a key works, and until when; ``now`` in UTC, as ISO 8601."""
+    if key["revoked_at"] is not None:
+        return f"revoked {_day(key['revoked_at'])}"
+    if key["waits"]:
+        return "waits for a second admin"
+    if key["expires_at"] is None:
+        return "works"
+    return f"{'works until' if now < key['expires_at'] else 'ended'} {_day(key['expires_at'])}"
 
 
 @key.command(epilog="Example: accord key show key_k7qz3n5w2xab4cde")
 @click.argument("id")
+@JSON
 @administered
-def show(put: ServiceCall, id: str) -> None:
+def show(put: ServiceCall, id: str, as_json: bool) -> None:
     """Show one key, a line a field."""
-    for name, value in put(lambda client: client.administration.key(id)).items():
-        click.echo(f"{name}\t{_shown(value)}")
+    output = Output.of_terminal()
+    document = put(lambda client: client.administration.key(id))
+    if as_json:
+        print_json(output, document)
+        return
+    say_table(output, ("field", "value"), [(name, _shown(value)) for name, value in document.items()])
 
 
 @key.command(epilog="Example: accord key confirm key_k7qz3n5w2xab4cde")

@@ -10,13 +10,12 @@ from typing import Any
 import click
 
 from accord_rules.documents import units
-from accord_rules.documents.spelling import as_word
 from accord_service.cli.answerers import answered, answerer
 from accord_service.cli.columns import say_table
 from accord_service.cli.helping import examples
 from accord_service.cli.output import Output
 from accord_service.cli.show import say_heading, say_list, say_sources
-from accord_service.cli.told import Document, LimitPage, Unknown, no_such
+from accord_service.cli.told import Document, LimitPage, Unknown, no_such, speaking_of
 from accord_service.steps.readable import amount
 
 _LABEL_COLUMN = 14
@@ -71,13 +70,9 @@ def _chosen(every: Mapping[str, Document], word: str | None, room: str | None) -
     if room is not None and room not in rooms:
         raise no_such(f"No limit's name begins with {room!r}.", room, rooms, "accord limits")
     of_room = {name: limit for name, limit in every.items() if room in (None, name.partition(".")[0])}
-    if word is None:
-        return of_room
-    wanted = as_word(word)
-    found = {name: limit for name, limit in of_room.items() if wanted in as_word(f"{name} {limit['title']}")}
-    if not found:
-        raise no_such(f"No limit speaks of {word!r}.", word, every, "accord limits")
-    return found
+    titles = {name: limit["title"] for name, limit in of_room.items()}
+    names = speaking_of(word, "limit", titles, every, "accord limits")
+    return {name: limit for name, limit in of_room.items() if name in names}
 
 
 def _stricter(limit: Document) -> str:

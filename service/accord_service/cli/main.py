@@ -30,6 +30,7 @@ GROUPS: Mapping[str, Mapping[str, Line]] = MappingProxyType(
             "recommend": Line("recommend", "Say how an order can be done."),
             "envelope": Line("envelope", "Say what is still allowed for what an order leaves open."),
             "heat": Line("heat", "Draw how hot the print gets, and when."),
+            "record": Line("record", "Keep an order with its answer, and list what was kept."),
             "outcome": Line("outcome", "Report how pieces came out, list and withdraw reports."),
             "bundle": Line("bundle", "Keep what orders are judged by, for when there is no line."),
         },

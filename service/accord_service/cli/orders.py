@@ -9,9 +9,9 @@ from typing import Any
 
 from accord_rules.documents.reading import Fault
 from accord_service.http import strict_json
+from accord_service.run.config import BODY_BYTES
 
 STDIN = "-"
-MOST_BYTES = 256 * 1024
 
 
 class Refused(Exception):
@@ -41,11 +41,11 @@ def read_order(name: str) -> OrderFile:
     """Read one file, or standard input for "-". Raises Refused."""
     shown = "standard input" if name == STDIN else name
     try:
-        content = sys.stdin.buffer.read(MOST_BYTES + 1) if name == STDIN else _start_of(Path(name))
+        content = sys.stdin.buffer.read(BODY_BYTES + 1) if name == STDIN else _start_of(Path(name))
     except OSError as error:
         raise Refused("The file cannot be read", (), f"{error.strerror or error}") from None
-    if len(content) > MOST_BYTES:
-        raise Refused("The file cannot be read", (), f"it is over {MOST_BYTES} bytes, which no order is")
+    if len(content) > BODY_BYTES:
+        raise Refused("The file cannot be read", (), f"it is over {BODY_BYTES} bytes, which no order is")
     try:
         return OrderFile(shown, strict_json.read(content))
     except strict_json.JsonError as error:
@@ -54,4 +54,4 @@ def read_order(name: str) -> OrderFile:
 
 def _start_of(path: Path) -> bytes:
     with path.open("rb") as file:
-        return file.read(MOST_BYTES + 1)
+        return file.read(BODY_BYTES + 1)

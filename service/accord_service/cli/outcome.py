@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Any
+from collections.abc import Sequence
 
 import click
 
 from accord_rules.orders.shop import FAILURES
 from accord_service.cli.answerers import ServiceCall, administered
+from accord_service.cli.columns import say_table
 from accord_service.cli.helping import Grouped
+from accord_service.cli.output import Output
+from accord_service.cli.own import JSON, print_json
+from accord_service.cli.told import Document
 
 
 @click.group(cls=Grouped)
@@ -32,18 +35,22 @@ def report(
     said = {"result": result, "failure": failed, "washes": washes, "decoration": decoration, "note": note}
     body = {name: value for name, value in said.items() if value is not None}
     reported = put(lambda client: client.governance.report_outcome(record, body))
-    click.echo(_line(reported))
+    _say([reported])
     if reported["drafted_proposal_id"] is not None:
         click.echo(f"It drafted a proposal for the stewards: {reported['drafted_proposal_id']}", err=True)
 
 
 @outcome.command("list", epilog="Example: accord outcome list RECORD")
 @click.argument("record")
+@JSON
 @administered
-def list_(put: ServiceCall, record: str) -> None:
-    """List the reports on RECORD: id, decoration, result, washes, when and by whom reported, when withdrawn."""
-    for reported in put(lambda client: list(client.governance.outcomes(record))):
-        click.echo(_line(reported))
+def list_(put: ServiceCall, record: str, as_json: bool) -> None:
+    """List the reports on RECORD: of which decoration, what came of it, when and by whom it was told."""
+    reports = put(lambda client: list(client.governance.outcomes(record)))
+    if as_json:
+        print_json(Output.of_terminal(), reports)
+    else:
+        _say(reports)
 
 
 @outcome.command(epilog="Example: accord outcome withdraw RECORD o1")
@@ -52,19 +59,26 @@ def list_(put: ServiceCall, record: str) -> None:
 @administered
 def withdraw(put: ServiceCall, record: str, id: str) -> None:
     """Withdraw the report ID on RECORD that you made; it stays to be read, and counts no more."""
-    click.echo(_line(put(lambda client: client.governance.withdraw_outcome(record, id))))
+    _say([put(lambda client: client.governance.withdraw_outcome(record, id))])
 
 
-def _line(reported: Mapping[str, Any]) -> str:
-    """One report, its fields with tabs between them."""
-    person = reported["reported_by"]
-    fields = (
-        reported["outcome_id"],
-        reported["decoration"],
-        reported["failure"] or reported["result"],
-        reported["washes"],
-        reported["reported_at"],
+_COLUMNS = ("report", "decoration", "result", "washes", "reported", "by", "withdrawn")
+
+
+def _say(reports: Sequence[Document]) -> None:
+    say_table(Output.of_terminal(), _COLUMNS, map(_row, reports), none="Nobody has reported a piece of it yet.")
+
+
+def _row(report: Document) -> tuple[str, ...]:
+    """A report's cells; the days of its times."""
+    person, withdrawn = report["reported_by"], report["withdrawn_at"]
+    cells = (
+        report["outcome_id"],
+        report["decoration"],
+        report["failure"] or report["result"],
+        report["washes"],
+        report["reported_at"][:10],
         person and person["holder"],
-        reported["withdrawn_at"],
+        withdrawn and withdrawn[:10],
     )
-    return "\t".join("-" if field is None else str(field) for field in fields)
+    return tuple("-" if cell is None else str(cell) for cell in cells)

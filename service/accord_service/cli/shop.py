@@ -139,11 +139,17 @@ def add(put: ServiceCall, file: Path, validate_only: bool) -> None:
 
 
 @shop.command("list", epilog="Example: accord shop list")
+@JSON
 @administered
-def list_(put: ServiceCall) -> None:
-    """List every shop: id, name, version, when it last changed."""
-    for line in put(lambda client: list(client.administration.shops())):
-        click.echo(f"{line['id']}\t{line['name']}\t{line['version']}\t{line['changed_at']}")
+def list_(put: ServiceCall, as_json: bool) -> None:
+    """List every shop: its version, and the day when it last changed."""
+    output = Output.of_terminal()
+    lines = put(lambda client: list(client.administration.shops()))
+    if as_json:
+        print_json(output, lines)
+        return
+    rows = ((line["id"], line["name"], str(line["version"]), line["changed_at"][:10]) for line in lines)
+    say_table(output, ("shop", "name", "version", "changed"), rows, none="There is no shop yet.")
 
 
 @shop.group("reading", cls=Grouped, short_help="Enter, list, confirm and take back probe readings of a press.")
@@ -189,13 +195,32 @@ def add_reading(
 
 @reading.command("list", epilog="Example: accord shop reading list bench")
 @_PRESS
+@JSON
 @administered
-def list_readings(put: ServiceCall, press_id: str) -> None:
-    """List the readings of PRESS: those that count, and those that wait."""
-    for line in put(lambda client: list(client.administration.readings(press_id))):
-        click.echo(f"{'counts' if line['counts'] else 'waits'}\t{reading_line(line)}")
-        for note in reading_notes(line):
-            click.echo(f"\t{note}")
+def list_readings(put: ServiceCall, press_id: str, as_json: bool) -> None:
+    """List the readings of PRESS: those that count and those that wait for the owner, with what is unlikely of each."""
+    output = Output.of_terminal()
+    readings = put(lambda client: list(client.administration.readings(press_id)))
+    if as_json:
+        print_json(output, readings)
+        return
+    say_table(output, _READINGS, map(_reading_row, readings), none=f"No reading of {press_id} is kept.")
+
+
+_READINGS = ("reading", "state", "display", "surface", "taken", "by", "note")
+
+
+def _reading_row(reading: Document) -> tuple[str, ...]:
+    by, owner = ((reading[name] or {}).get("holder") for name in ("entered_by", "confirmed_by"))
+    return (
+        reading["reading_id"],
+        "counts" if reading["counts"] else "waits",
+        reading["display"],
+        ", ".join(reading["surface"]),
+        reading["taken_on"] or "-",
+        f"{by or '-'}{f', confirmed by {owner}' if owner else ''}",
+        "\n".join(reading_notes(reading)),
+    )
 
 
 @reading.command("confirm", epilog="Example: accord shop reading confirm bench READING")

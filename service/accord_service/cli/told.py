@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Protocol
 
-from accord_rules.documents.spelling import nearest, ordered
+from accord_rules.documents.spelling import as_word, nearest, ordered
 from accord_service.cli.failure import Failure
 from accord_service.cli.orders import Refused
 
@@ -31,6 +31,20 @@ def no_such(why: str, name: str, known: Iterable[str], lister: str) -> Failure:
     if close := nearest(name, words):
         return Failure(f"{why} Did you mean {', '.join(close)}?")
     return Failure(f"{why} The nearest are {', '.join(ordered(name, words)[:_NEAREST_TOLD])}; {lister} lists them all.")
+
+
+def speaking_of(word: str | None, thing: str, texts: Mapping[str, str], known: Iterable[str], lister: str) -> set[str]:
+    """The names of those in whose text a word stands; of all where there is no word. Raises Failure where none is.
+
+    ``thing``: what each of them is; ``known``: all the names that the word may be a slip of.
+    """
+    if word is None:
+        return {*texts}
+    wanted = as_word(word)
+    found = {name for name, text in texts.items() if wanted in as_word(f"{name} {text}")}
+    if not found:
+        raise no_such(f"No {thing} speaks of {word!r}.", word, known, lister)
+    return found
 
 
 # Kinds of entry that orders name, in the order in which people look for them.

@@ -18,6 +18,8 @@ ORIGIN = re.compile(r"https?://(?:[a-z0-9.-]+|\[[0-9a-f:]+\])(?::[0-9]{1,5})?")
 RATE_LIMITS: Mapping[str, int] = MappingProxyType(
     {"storefront": 600, "counter": 12_000, "operator": 12_000, "owner": 12_000, "steward": 6_000, "admin": 6_000}
 )
+# Of a request unless somebody says otherwise; the command reads no order file that is larger.
+BODY_BYTES = 256 * 1024
 LOG_LEVELS = ("DEBUG", "INFO", "WARNING", "ERROR")
 DATA = Path(".data/accord")
 # Set by the process that owns the store that comes along, for its workers alone.
@@ -50,7 +52,7 @@ class Config:
     store_url: str = field(default="", repr=False)  # it may have a password in it
     data: Path = DATA
     seal_key: Path | None = None
-    body_limit: int = 256 * 1024
+    body_limit: int = BODY_BYTES
     log_level: str = "INFO"
     retain_days: int = 730
     bundle_days: int = 14

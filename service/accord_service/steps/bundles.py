@@ -12,7 +12,7 @@ A bundle is of a day (UTC), so that it has the same bytes all day unless somethi
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
@@ -21,7 +21,7 @@ from accord_rules.authority import Authority, code_digest
 from accord_rules.documents.answers import INTEGER, STRING, Free
 from accord_rules.documents.canonical import canonical
 from accord_rules.documents.files import DOCUMENT_KINDS, BookError
-from accord_rules.documents.reading import Date, DocumentError, Many, Name, Object, Whole, read, required
+from accord_rules.documents.reading import Date, DocumentError, Fault, Many, Name, Object, Whole, read, required
 from accord_rules.documents.writing import Documented
 from accord_rules.governance.house import NO_HOUSE_RULES, HouseAuthority, HouseError, HouseRules, read_house
 from accord_rules.load.loader import from_documents
@@ -29,6 +29,7 @@ from accord_rules.orders.order import Order
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
 from accord_rules.revision.names import unknown_in
+from accord_rules.verdict import PLANS_MOST
 from accord_service.http.problems import ShopDoesNotFit
 from accord_service.steps.shops import KnownShop, no_house
 from accord_service.store import HouseRecord, SealError, Seals, ShopRecord
@@ -246,12 +247,23 @@ def _content(text: str) -> Bundle:
     )
 
 
-class BundledAuthority:
-    """Answers as the service did on the day of the bundle, by ``basis`` "bundle". Close it, or use it in a ``with``."""
+def nobody(token: str) -> bool:
+    """Of a bundle that nobody pulled: whose token it is makes no difference."""
+    return False
 
-    def __init__(self, authority: Authority, house: Authority, shop: Shop) -> None:
+
+class BundledAuthority:
+    """Answers as the service did on the day of the bundle, by ``basis`` "bundle". Close it, or use it in a ``with``.
+
+    ``answers_for``: whether it is for the holder of a token, which whoever asks on behalf of one has to ask first.
+    """
+
+    def __init__(
+        self, authority: Authority, house: Authority, shop: Shop, answers_for: Callable[[str], bool] = nobody
+    ) -> None:
         self._authority, self._house = authority, house
         self.shop = shop
+        self.answers_for = answers_for
 
     def __enter__(self) -> BundledAuthority:
         return self
@@ -275,21 +287,35 @@ class BundledAuthority:
         """The revision of its book."""
         return self._house.book.revision
 
-    def validate(self, order: Document) -> dict[str, Any]:
+    def validate(self, order: Document, *, observed: bool = False) -> dict[str, Any]:
         """The verdict's document. Raises DocumentError with every fault of the order."""
-        return _answer(self._house, order, self.shop) | {"basis": BASIS}
+        return _answer(self._house, order, self.shop, observed=observed) | {"basis": BASIS}
 
-    def recommend(self, order: Document, *, curve: bool = False) -> dict[str, Any]:
+    def recommend(
+        self, order: Document, *, most: int | None = None, curve: bool = False, observed: bool = False
+    ) -> dict[str, Any]:
         """The recommendation's document. How pieces came out elsewhere is not in a bundle, so it moves no plan.
 
-        Raises DocumentError with every fault of the order.
+        ``most``: how many plans, as a service takes it. Raises DocumentError with every fault of the order.
         """
+        if most is not None and not 1 <= most <= PLANS_MOST:
+            raise DocumentError([Fault("/plans", f"must be from 1 to {PLANS_MOST}", code="out-of-range")])
         asked = _order(order, self._house.book, self.shop)
-        return dict(self._house.recommend(asked, self.shop, curve=curve).document()) | {"basis": BASIS}
+        recommendation = self._house.recommend(
+            asked, self.shop, most=most or PLANS_MOST, curve=curve, observed=observed
+        )
+        return dict(recommendation.document()) | {"basis": BASIS}
+
+    def envelope(self, order: Document) -> dict[str, Any]:
+        """The envelope's document. Raises DocumentError with every fault of the order."""
+        envelope = self._house.envelope(_order(order, self._house.book, self.shop), self.shop)
+        return dict(envelope.document()) | {"basis": BASIS}
 
 
-def opened(bundle: Bundle, today: date) -> BundledAuthority:
-    """What answers from a bundle, once it gave the answers of its vectors. Raises BundleRefused.
+def opened(bundle: Bundle, today: date, answers_for: Callable[[str], bool] = nobody) -> BundledAuthority:
+    """What answers from a bundle, once it gave the answers of its vectors, for whom ``answers_for`` says.
+
+    Raises BundleRefused.
 
     The days that a reading of a press is old count on from the bundle's, as they do in the service.
     """
@@ -306,7 +332,7 @@ def opened(bundle: Bundle, today: date) -> BundledAuthority:
     except (BookError, DocumentError, HouseError, ShopDoesNotFit) as error:
         raise BundleRefused("fails", f"The bundle can't be used: {error}") from None
     authority = Authority(book)
-    bundled = BundledAuthority(authority, _under(authority, rules), shop)
+    bundled = BundledAuthority(authority, _under(authority, rules), shop, answers_for)
     for vector in bundle.vectors:
         if canonical(_answer(bundled.authority, vector.order, of_day)) != canonical(vector.answer):
             bundled.close()
@@ -325,5 +351,5 @@ def _order(document: Document, book: Book, shop: Shop) -> Order:
         raise DocumentError((*error.faults, *unknown_in(document, book, shop))) from None
 
 
-def _answer(authority: Authority, order: Document, shop: Shop) -> dict[str, Any]:
-    return dict(authority.validate(_order(order, authority.book, shop), shop).document())
+def _answer(authority: Authority, order: Document, shop: Shop, *, observed: bool = False) -> dict[str, Any]:
+    return dict(authority.validate(_order(order, authority.book, shop), shop, observed=observed).document())

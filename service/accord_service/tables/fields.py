@@ -9,10 +9,9 @@ from types import MappingProxyType
 
 from accord_rules.documents import typed, units
 from accord_rules.documents.reading import Either, Many, Object, OneOrSpan, Reader, Table, members_of
-from accord_rules.orders.order import Order, Size
+from accord_rules.orders.order import PRINTS_MOST, Order, Size
 
 PRINTS = "decorations"
-PRINTS_MOST = 12
 _FIRST = f"{PRINTS}.0."
 
 

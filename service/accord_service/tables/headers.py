@@ -9,7 +9,8 @@ from difflib import get_close_matches
 
 from accord_rules.documents.reading import Number, Object, Table, Whole
 from accord_rules.documents.units import DIMENSIONS, Dimension, Unit
-from accord_service.tables.fields import PRINTS_MOST, OrderField, field_at
+from accord_rules.orders.order import PRINTS_MOST
+from accord_service.tables.fields import OrderField, field_at
 from accord_service.tables.words import AMBIGUOUS, plain, words
 
 # Below it too many words are a letter apart that mean something else (file and film, case and care).

@@ -47,12 +47,14 @@ class Result:
 class Sum:
     """How many rows there were of each verdict, and the revision that they were answered from.
 
-    ``bundled``: of these, how many have their verdict from a bundle, without a service.
+    ``bundled``: of these, how many have their verdict from a bundle, without a service. ``is_whole``: whether all rows
+    that there were are among them.
     """
 
     words: Counter[str] = field(default_factory=Counter)
     bundled: int = 0
     empty: int = 0
+    is_whole: bool = False
     revision: int | None = None
     last: Result | None = None
 

@@ -76,6 +76,7 @@ def _answered(accord: Answerer, sources: Sequence[Source], files: Sequence[str],
         try:
             for place in range(len(sources)):
                 _through(accord, sources[place:], writer, stream, sums, wanted, is_first=place == 0)
+            sums.is_whole = True
         finally:
             sums.empty = sum(source.empty for source in sources)
             writer.end(sums)

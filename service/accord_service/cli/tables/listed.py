@@ -9,8 +9,8 @@ from pathlib import Path
 from typing import Any
 
 from accord_service.cli.failure import Failure
-from accord_service.cli.orders import MOST_BYTES
 from accord_service.http import strict_json
+from accord_service.run.config import BODY_BYTES
 from accord_service.tables.rows import Asked, Problem
 
 _READ_BYTES = 64 * 1024
@@ -18,7 +18,7 @@ _MARK = b"\xef\xbb\xbf"
 _SPACE = b" \t\r\n"
 # What opens, closes and parts the elements of a list, and what ends a string.
 _OUTSIDE, _IN_STRING = re.compile(rb'["\[\]{},]'), re.compile(rb'["\\]')
-_TOO_LONG = Problem(f"it is over {MOST_BYTES} bytes, which no order is")
+_TOO_LONG = Problem(f"it is over {BODY_BYTES} bytes, which no order is")
 
 
 def is_list(path: Path) -> bool:
@@ -63,10 +63,10 @@ class Listed:
 
     def _of_lines(self) -> Iterator[tuple[int, bytes | None]]:
         number = 0
-        while line := self._file.readline(MOST_BYTES + 2):
+        while line := self._file.readline(BODY_BYTES + 2):
             number += 1
             content: bytes | None = line.removeprefix(_MARK if number == 1 else b"").strip(_SPACE)
-            if not line.endswith(b"\n") and len(line) > MOST_BYTES:
+            if not line.endswith(b"\n") and len(line) > BODY_BYTES:
                 content = None
                 while line and not line.endswith(b"\n"):
                     line = self._file.readline(_READ_BYTES)
@@ -130,7 +130,7 @@ class _Elements:
             self._keep(data[start:])
 
     def _keep(self, part: bytes) -> None:
-        self._is_long = self._is_long or len(self._element) + len(part) > MOST_BYTES
+        self._is_long = self._is_long or len(self._element) + len(part) > BODY_BYTES
         if not self._is_long:
             self._element += part
 

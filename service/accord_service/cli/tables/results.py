@@ -8,7 +8,7 @@ import re
 import shutil
 import tempfile
 import time
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from datetime import UTC, datetime
 from types import MappingProxyType
 from typing import IO, Protocol
@@ -20,19 +20,6 @@ from accord_service.cli.show import settings_line, style_of
 from accord_service.cli.tables.asking import Result, Sum
 from accord_service.cli.told import Document
 
-CSV_COLUMNS = (
-    "file",
-    "sheet",
-    "row",
-    "reference",
-    "verdict",
-    "press",
-    "settings",
-    "reason",
-    "remedy",
-    "revision",
-    "basis",
-)
 # A spreadsheet takes a cell that begins so for a formula, and works it out (OWASP, CSV injection).
 _FORMULA = ("=", "+", "-", "@", "\t", "\r")
 # What XML 1.0 has no character for.
@@ -141,7 +128,8 @@ def sum_lines(sums: Sum) -> list[str]:
     order = ("accepted", "conditional", "undetermined", "rejected", UNREAD)
     words = [*order, *sorted(set(sums.words) - set(order))]
     told = ", ".join(f"{sums.words[word]:,} {word}" for word in words if sums.words[word])
-    lines = [f"{_count(sums.rows, 'order')}: {told}." if told else "There is no order in it."]
+    none = "There is no order in it." if sums.is_whole else "No order was answered."
+    lines = [f"{_count(sums.rows, 'order')}: {told}." if told else none]
     if sums.empty:
         lines[0] += f" {_count(sums.empty, 'empty row')} left out."
     if sums.revision is not None:
@@ -157,6 +145,32 @@ def _count(number: int, thing: str) -> str:
     return f"{number:,} {thing}{'' if number == 1 else 's'}"
 
 
+Cell = str | int
+
+
+def _answered(name: str) -> Callable[[Result], Cell]:
+    """A field of the answer as a cell, empty where there is no answer."""
+    return lambda result: "" if result.answer is None else result.answer[name]
+
+
+_CSV_CELLS: Mapping[str, Callable[[Result], Cell]] = MappingProxyType(
+    {
+        "file": lambda result: result.file,
+        "sheet": lambda result: result.sheet or "",
+        "row": lambda result: result.row,
+        "reference": lambda result: result.reference or "",
+        "verdict": lambda result: result.word,
+        "press": _answered("judged_on"),
+        "settings": settings_of,
+        "reason": reason_of,
+        "remedy": remedy_of,
+        "revision": _answered("revision"),
+        "basis": _answered("basis"),
+    }
+)
+CSV_COLUMNS = tuple(_CSV_CELLS)
+
+
 class Csv:
     """For spreadsheets: a line a row under CSV_COLUMNS; what could be taken for a formula is quoted."""
 
@@ -166,27 +180,13 @@ class Csv:
             self._writer.writerow(CSV_COLUMNS)
 
     def write(self, result: Result) -> None:
-        answer = result.answer
-        cells = (
-            result.file,
-            result.sheet or "",
-            result.row,
-            result.reference or "",
-            result.word,
-            answer["judged_on"] if answer is not None else "",
-            settings_of(result),
-            reason_of(result),
-            remedy_of(result),
-            answer["revision"] if answer is not None else "",
-            answer["basis"] if answer is not None else "",
-        )
-        self._writer.writerow([unformulated(cell) for cell in cells])
+        self._writer.writerow([unformulated(cell_of(result)) for cell_of in _CSV_CELLS.values()])
 
     def end(self, sums: Sum) -> None:
         """Nothing: a CSV file has no end."""
 
 
-def unformulated(cell: str | int | None) -> str | int | None:
+def unformulated(cell: Cell) -> Cell:
     """The cell as a spreadsheet shows it, whatever it begins with."""
     return f"'{cell}" if isinstance(cell, str) and cell.startswith(_FORMULA) else cell
 

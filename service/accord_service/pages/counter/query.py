@@ -31,9 +31,9 @@ from accord_rules.documents.reading import (
     readers_of,
     unescape,
 )
-from accord_rules.orders.order import Order
+from accord_rules.orders.order import PRINTS_MOST, Order
 from accord_service.pages.numbers import whole
-from accord_service.tables.fields import PRINTS, PRINTS_MOST
+from accord_service.tables.fields import PRINTS
 
 UNIT = ".unit"
 Pairs = tuple[tuple[str, str], ...]
