@@ -583,7 +583,7 @@ class ShopStatus(_Answer):
 
     ``samples``: its samples on record, each with whether orders can lean on it (``counts``) and if not, why.
     ``readings_waiting``: probe readings that count for nothing until the owner confirms them; None where the service
-    cannot say now.
+    cannot say now. ``house_doubts``: limits of its house rules so far from the book's that a digit may have slipped.
     """
 
     _what = "the shop's status"
@@ -593,6 +593,7 @@ class ShopStatus(_Answer):
     findings: tuple[Document, ...]
     samples: tuple[Document, ...]
     readings_waiting: tuple[Document, ...] | None
+    house_doubts: tuple[Document, ...]
     role: str
     key_id: str
 
