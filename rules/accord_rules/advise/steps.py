@@ -18,8 +18,8 @@ from accord_rules.weigh.scales import Weighed
 def steps(case: Case, weighed: Weighed) -> tuple[PlannedStep, ...]:
     """The steps of one pressing, with their numbers in the shop's units.
 
-    They say what is dialled: where a condition tells another figure than is set, that one. ``weighed`` is what the rules
-    say of the whole order: a step that a finding names stands in the plan whatever its own condition says.
+    They say what is dialled: where a condition tells another figure than is set, that one. ``weighed`` is what the
+    rules say of the whole order: a step that a finding names stands in the plan whatever its own condition says.
     """
     book, demanded = case.book, _demanded(case, weighed)
     case = with_settings_told(case, weighed)
