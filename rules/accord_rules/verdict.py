@@ -374,8 +374,9 @@ class ExplainedSettings(Documented):
     temperature_instead: str | None = required(
         STRING_OR_NULL, "what a condition tells to set for the display instead; null where none does"
     )
+    temperature_instead_c: float | None = required(Nullable(Figure(1)), "the same in °C")
     window: Window = required(Object(Window), "display settings that will do")
-    surface: str = required(STRING, "what the platen's surface has then")
+    surface: str = required(STRING, "what the platen's surface has at what is dialled")
     surface_c: float = required(Figure(1), "the same in °C")
     surface_window: TemperatureRange = required(
         Object(TemperatureRange), "what the surface may have, its spread included"
@@ -396,6 +397,7 @@ class ExplainedSettings(Documented):
     time_instead: str | None = required(
         STRING_OR_NULL, "what a condition tells to set for the dwell instead; null where none does"
     )
+    time_instead_s: float | None = required(Nullable(Figure(1)), "the same in s")
     time_window: TimeRange = required(Object(TimeRange), "dwells that will do, as the conditions have it")
     pressure: str | None = required(STRING_OR_NULL, "a word, or what the gauge shows")
     pressure_shown: str = required(STRING, "the same, as people read it")

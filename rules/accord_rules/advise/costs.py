@@ -2,8 +2,8 @@
 
 The costs are a choice of this project, not measured: they only put kinds of change in the order that decorators prefer
 (common practice, no source): first what keeps the blank and the look, then the size, then another blank. A change costs
-its kind plus a part of one, the more the less alike what it gives is to what was asked. One change is smaller than two,
-whatever they cost; of two changes the costs add up.
+its kind plus a part of one, the more the less alike what it gives is to what was asked, and the shorter it lasts. One
+change is smaller than two, whatever they cost; of two changes the costs add up.
 """
 
 from __future__ import annotations
@@ -57,6 +57,8 @@ _CUT_FOR_PRINTED = 0.15
 _OTHER_PRINCIPLE = 0.05
 _HIDES_OTHERWISE = 0.05
 _OTHER_FAMILY = 0.02
+_MARK_OF_DURABILITY = 0.04  # two marks less, as a paper has, outweigh that a print hides the ground otherwise
+_LASTS_FROM = 4  # the mark from which a print lasts as long as the piece
 
 
 def unlike_transfer(ordered: Transfer | None, offer: Transfer, artwork: Artwork | None) -> float:
@@ -91,6 +93,13 @@ def unlike_transfer(ordered: Transfer | None, offer: Transfer, artwork: Artwork 
     return min(round(unlike, 6), 0.99)
 
 
+def cost_of_transfer(ordered: Transfer | None, offer: Transfer, artwork: Artwork | None) -> float:
+    """What another transfer costs: its kind of change, how unlike its print is, and how soon that washes out."""
+    kind = "transfer" if keeps_look(ordered, offer, artwork) else "look"
+    worn = _MARK_OF_DURABILITY * max(0, _LASTS_FROM - offer.durability)
+    return round(COSTS[kind].cost + min(unlike_transfer(ordered, offer, artwork) + worn, 0.99), 6)
+
+
 def keeps_look(ordered: Transfer | None, offer: Transfer, artwork: Artwork | None) -> bool:
     """Whether another transfer shows the same artwork with the same look."""
     if ordered is None:
@@ -118,6 +127,11 @@ _PROTECTS = frozenset({"buoyancy-aid", "flame-resistant", "high-visibility", "me
 def protects_as(uses: Collection[str], offer: Blank) -> bool:
     """Whether a blank protects against all that a piece for these uses protects against."""
     return _PROTECTS.intersection(uses) <= set(offer.uses)
+
+
+def is_same_sort(ordered: Blank, offer: Blank) -> bool:
+    """Whether two blanks are the same kind of goods: nobody who wants a shirt is served with a coaster."""
+    return ordered.kind == offer.kind
 
 
 def same_but_for_colour(ordered: Blank, offer: Blank) -> bool:

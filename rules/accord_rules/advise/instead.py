@@ -1,6 +1,6 @@
 """What a condition wants set where an order sets otherwise: found in the sentences of the conditions themselves.
 
-A ticket whose largest letters say 70 s while a condition below says 105 s is read by its largest letters.
+A ticket whose largest letters or whose steps say 70 s while a condition says 105 s has it pressed for 70 s.
 """
 
 from __future__ import annotations
@@ -38,3 +38,19 @@ def told_instead(case: Case, weighed: Weighed) -> Mapping[str, float]:
         for of, figure in _TOLD.items()
         if _IN_ORDERS[of] in told and case[of] is not None and case[of] != case[figure]
     }
+
+
+def with_settings_told(case: Case, weighed: Weighed) -> Case:
+    """The pressing as hands set it: with the figures that conditions tell in place of those they replace."""
+    instead = told_instead(case, weighed)
+    if not instead or case.chosen is None or case.parent is None:
+        return case
+    chosen = case.chosen._replace(time_s=instead.get("set.time_s", case.chosen.time_s))
+    if "set.display_c" in instead:
+        display_c, calibration = instead["set.display_c"], case["press.calibration"]
+        chosen = chosen._replace(
+            display_c=display_c,
+            surface_c=round(calibration.surface_c(display_c), 6),
+            spread_k=round(calibration.spread_k(display_c), 6),
+        )
+    return case.parent.pressing_case(case.press, chosen, case.sequence)

@@ -17,7 +17,8 @@ from typing import Any, NamedTuple, TypeVar
 from accord_rules.advise.costs import (
     ALIKE_BELOW,
     COSTS,
-    keeps_look,
+    cost_of_transfer,
+    is_same_sort,
     protects_as,
     same_but_for_colour,
     unlike_ground,
@@ -560,19 +561,21 @@ def _redrawn(order: Order, index: int, fields: Mapping[str, Any]) -> Order:
 
 
 def _transfers(rejected: Rejected) -> Iterator[Move]:
-    """Other stocked transfers that can stand in for the one asked for, with settings and print made for them."""
+    """Other stocked transfers that can stand in for the one asked for, with settings and print made for them.
+
+    Where mirroring the print anew lifts all that blocks, nothing else is wrong with its transfer.
+    """
     book, stocked = rejected.whole.book, rejected.whole.shop.stock.products
     for case in rejected.decorations:
-        for name in stocked:
+        for name in () if _is_turned_wrong_alone(rejected, case) else stocked:
             offer: Transfer = book.catalogue["products"][name]
             unlike = unlike_transfer(case.transfer, offer, case.decoration.artwork)
-            if name == case.decoration.transfer or unlike >= ALIKE_BELOW:
+            if name == case.decoration.transfer or unlike >= ALIKE_BELOW or not suits_ground(case, offer):
                 continue
-            kind = "transfer" if keeps_look(case.transfer, offer, case.decoration.artwork) else "look"
             yield Move(
                 kind="transfer",
                 index=case.index,
-                cost=_cost(kind, unlike),
+                cost=cost_of_transfer(case.transfer, offer, case.decoration.artwork),
                 text=f"Use {in_a_sentence(offer.title)} instead{_which(rejected, case.index)}.",
                 make=lambda order, i=case.index, name=name: _transferred(order, i, name),  # type: ignore[misc]
                 idea=offer.family,
@@ -580,6 +583,40 @@ def _transfers(rejected: Rejected) -> Iterator[Move]:
                 artwork=case.index,
                 leaves_out=(f"/decorations/{case.index}/sheet",),  # of the other transfer
             )
+
+
+def _is_turned_wrong_alone(rejected: Rejected, case: Case) -> bool:
+    """Whether all that blocks on one of the presses is that this print is not turned as its transfer wants it."""
+
+    def is_of_turning(block: Fired) -> bool:
+        return block.case.index == case.index and "art.mirrored" in block.rule.condition.facts
+
+    is_turned_wrong = case["art.mirrored_needed"] not in (None, case["art.mirrored"])
+    return is_turned_wrong and any(blocks and all(map(is_of_turning, blocks)) for blocks in rejected.ways)
+
+
+# Papers whose opaque sort is made for dark cloth.
+_PAPERS = frozenset({"inkjet-paper", "toner"})
+
+
+def suits_ground(case: Case, offer: Transfer) -> bool:
+    """Whether a transfer is one to offer for the ground there: dye mixes with a dye print that is there already, and
+    paper for dark cloth is a stiff white patch that a light ground has no need of. Common practice, no source."""
+    lightness, light_from = case["item.ground_lightness"], case.book.limit_values["film.light_ground_lightness"]
+    if offer.principle in _PAPERS and offer.opaque and lightness is not None and lightness >= light_from:
+        return False
+    return offer.principle != "dye-vapour" or not _bears_dye_print(case)
+
+
+def _bears_dye_print(case: Case) -> bool:
+    """Whether the piece is dye-printed there: as it came, or by the order's own print that this one lies on."""
+    beneath, over = list(case["item.already"] or ()), case.decoration.over
+    for _ in case.order.decorations:
+        if over is not None:
+            beneath.append(case.order.decorations[over].transfer)
+            over = case.order.decorations[over].over
+    transfers = filter(None, map(case.book.transfer, beneath))
+    return case["item.dye"] == "sublimated" or any(one.principle == "dye-vapour" for one in transfers)
 
 
 def _transferred(order: Order, index: int, name: str) -> Order:
@@ -627,6 +664,7 @@ def _blanks(rejected: Rejected) -> Iterator[Move]:
         name: blank
         for name, blank in blanks.items()
         if name != now
+        and is_same_sort(blanks[now], blank)
         and protects_as(uses, blank)
         and _says_as_much(blank, rejected.order.item)
         and _has_colour_said(blank, rejected)

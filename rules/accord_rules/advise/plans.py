@@ -11,7 +11,7 @@ from types import MappingProxyType
 from typing import Any
 
 from accord_rules.advise.heat_estimate import heat_estimate
-from accord_rules.advise.instead import told_instead
+from accord_rules.advise.instead import told_instead, with_settings_told
 from accord_rules.advise.pressings import explained
 from accord_rules.advise.ranges import dwells, temperatures
 from accord_rules.advise.stack import stacks
@@ -499,25 +499,29 @@ def _chosen(case: Case) -> Chosen:
 
 
 def _planned(case: Case, put_back: Weighed, curve: bool) -> PlannedDecoration:
-    chosen = _chosen(case)
+    chosen, dialled = _chosen(case), with_settings_told(case, put_back)
     return PlannedDecoration(
         str(case.decoration.transfer),
         case["transfer.title"],
         case["place.size_words"],
         str(case.known["transfer.family"]),
         order_settings(chosen, case.shop.units),
-        _explained(case, chosen, told_instead(case, put_back), curve),
+        _explained(case, dialled, told_instead(case, put_back), curve),
         stacks(case),
-        steps(case, put_back),
-        case["touch.wait_words"],
-        case["touch.stack_words"],
+        steps(dialled, put_back),
+        dialled["touch.wait_words"],
+        dialled["touch.stack_words"],
     )
 
 
-def _explained(case: Case, chosen: Chosen, instead: Mapping[str, float], curve: bool) -> ExplainedSettings:
-    """The settings with the windows they lie in and what binds each side."""
+def _explained(ordered: Case, case: Case, instead: Mapping[str, float], curve: bool) -> ExplainedSettings:
+    """The settings with the windows they lie in and what binds each side.
+
+    ``ordered``: as they are set, ``case``: as they are dialled, with ``instead`` in place of what conditions replace.
+    """
     low, high = case.known["transfer.lower"], case.known["window.uppers"][0]
-    display_c, surface_c = chosen.display_c or 0.0, chosen.surface_c or 0.0
+    chosen, is_set = _chosen(case), _chosen(ordered)
+    display_c, time_s, surface_c = is_set.display_c or 0.0, is_set.time_s or 0.0, chosen.surface_c or 0.0
     display_instead_c, dwell_instead_s = instead.get("set.display_c"), instead.get("set.time_s")
     on_print_kpa = None if case.known["press.closing"] == "enclosed" else chosen.pressure_kpa  # an oven has none
     shown, on_display = partial(quantity, preferences=case.shop.units), partial(_displayed, case)
@@ -525,6 +529,7 @@ def _explained(case: Case, chosen: Chosen, instead: Mapping[str, float], curve: 
         temperature=shown(units.TEMPERATURE, display_c),
         temperature_c=display_c,
         temperature_instead=None if display_instead_c is None else shown(units.TEMPERATURE, display_instead_c),
+        temperature_instead_c=display_instead_c,
         window=_window(case, low, high),
         surface=shown(units.TEMPERATURE, round(surface_c, 1)),
         surface_c=surface_c,
@@ -535,10 +540,11 @@ def _explained(case: Case, chosen: Chosen, instead: Mapping[str, float], curve: 
         widest_window=on_display(low.value_c, high.value_c),
         spots=on_display(surface_c - chosen.spread_k, surface_c + chosen.spread_k),
         ceilings=tuple(_ceilings(case)),
-        time=shown(units.TIME, chosen.time_s or 0.0),
-        time_s=chosen.time_s or 0.0,
+        time=shown(units.TIME, time_s),
+        time_s=time_s,
         time_instead=None if dwell_instead_s is None else shown(units.TIME, dwell_instead_s),
-        time_window=dwells(*_dwells_that_do(case, dwell_instead_s)),
+        time_instead_s=dwell_instead_s,
+        time_window=dwells(*_dwells_that_do(ordered, dwell_instead_s)),
         pressure=shown(units.PRESSURE, chosen.pressure) if isinstance(chosen.pressure, float) else chosen.pressure,
         pressure_shown=case.known["set.pressure_shown"],
         on_print_shown=None if on_print_kpa is None else case.show(units.PRESSURE, on_print_kpa),

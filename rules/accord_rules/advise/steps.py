@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from functools import lru_cache
 
-from accord_rules.advise.instead import told_instead
+from accord_rules.advise.instead import with_settings_told
 from accord_rules.derive import FACT_TYPES
 from accord_rules.derive.case import Case
-from accord_rules.documents import units
 from accord_rules.infer.judge import Judge
 from accord_rules.revision.facts import Scope
 from accord_rules.revision.sentences import Sentence
@@ -20,10 +18,11 @@ from accord_rules.weigh.scales import Weighed
 def steps(case: Case, weighed: Weighed) -> tuple[PlannedStep, ...]:
     """The steps of one pressing, with their numbers in the shop's units.
 
-    ``weighed`` is what the rules say of the whole order: a step that a finding names stands in the plan whatever its
-    own condition says.
+    They say what is dialled: where a condition tells another figure than is set, that one. ``weighed`` is what the
+    rules say of the whole order: a step that a finding names stands in the plan whatever its own condition says.
     """
     book, demanded = case.book, _demanded(case, weighed)
+    case = with_settings_told(case, weighed)
     every = tuple(book.steps.values())
     judge, names = _judged(every)
     judgement = judge.judge(case.facts(names), book.limit_values)
@@ -33,31 +32,17 @@ def steps(case: Case, weighed: Weighed) -> tuple[PlannedStep, ...]:
         if (step.always or step.id in judgement.fired or (step.printed_open and step.id in judgement.unknown))
         and _tellable(step, case)
     }
-    instead = told_instead(case, weighed)
     replaced = {book.steps[name].instead_of for name in held}
     return tuple(
         PlannedStep(
             step.id,
             step.stage,
-            _written(step.text, case) + _otherwise(step, case, instead),
+            _written(step.text, case),
             None if step.slip is None else _written(step.slip, case),
         )
         for step in every
         if step.id in demanded or (step.id in held and step.id not in replaced)
     )
-
-
-# The facts by which a step says how long the main pressing is.
-_DWELLS = frozenset({"main.time_s", "set.time_s"})
-
-
-def _otherwise(step: Step, case: Case, instead: Mapping[str, float]) -> str:
-    """What a condition tells to set where this step says another dwell."""
-    dwell_s = instead.get("set.time_s")
-    if dwell_s is None or _DWELLS.isdisjoint(step.text.facts):
-        return ""
-    wanted, is_set = (case.show(units.TIME, time_s) for time_s in (dwell_s, case["set.time_s"]))
-    return f" By what must be done: {wanted}, not {is_set}."
 
 
 @lru_cache(maxsize=16)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from math import pi
+from math import floor, pi
 from types import MappingProxyType
 
 from accord_rules.documents import units
@@ -571,14 +571,38 @@ def food_face(
     return side if where == "inside" or face else False
 
 
+# How far below the drinking rim a print is usually kept; common practice, no source.
+_USUAL_RIM_MM = 25.0
+
+
+def most_rim_distance_mm(
+    blank: Blank | None = maybe("blank.entry"), height_mm: float = read("place.height_mm")
+) -> float:
+    """The usual distance, or what a print of this height leaves above it where it ends at the foot of the wall."""
+    return min(_USUAL_RIM_MM, _free_above_mm(blank, height_mm))
+
+
+def _free_above_mm(blank: Blank | None, height_mm: float) -> float:
+    """What the printable wall of ware leaves above a print at its foot, whole mm; the usual distance where no wall is
+    known."""
+    wall = blank.areas.get("all-round") if blank is not None else None
+    return _USUAL_RIM_MM if wall is None else float(max(0, floor(wall.height - height_mm)))
+
+
+def why_rim_distance(blank: Blank | None = maybe("blank.entry"), height_mm: float = read("place.height_mm")) -> str:
+    """What it rests on."""
+    is_usual = _free_above_mm(blank, height_mm) >= _USUAL_RIM_MM
+    return "a usual distance" if is_usual else "a print as high as this leaves no more, however low it is put"
+
+
 @fact(
     "place.rim_distance_mm",
     number(units.LENGTH),
     DECORATION,
     Assume(
         "/decorations/{i}/rim_distance",
-        25.0,
-        "a usual distance",
+        most_rim_distance_mm,
+        why_rim_distance,
         taken="print {shown} below the rim",
     ),
 )

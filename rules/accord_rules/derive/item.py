@@ -144,6 +144,14 @@ def textile(entry: Substrate = read("substrate.entry")) -> bool:
     return entry.family == "cloth"
 
 
+@fact("item.trial_words", TEXT, ORDER)
+def trial_words(cloth: bool | None = maybe("item.textile"), washable: bool | None = maybe("care.washable")) -> str:
+    """What the first piece is put to before the run: cloth stretches, and what is washed is washed."""
+    if cloth:
+        return "stretch it or wash it" if washable else "stretch it"
+    return "wash it" if washable else "look at it closely and run a fingernail along the edges of the print"
+
+
 @fact("item.rigid", BOOL, ORDER)
 def rigid(entry: Substrate = read("substrate.entry")) -> bool:
     """Whether the piece is stiff, so that a platen must lie parallel on it."""

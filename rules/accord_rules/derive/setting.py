@@ -21,6 +21,7 @@ from accord_rules.revision.facts import (
     entries,
     fact,
     later,
+    maybe,
     number,
     one_of,
     read,
@@ -173,6 +174,25 @@ def peel(peel: str | None = source("chosen/peel")) -> str | None:
 def peel_ok(peel: str | None = source("chosen/peel"), needed: Needed = read("transfer.needed")) -> bool:
     """Whether that peel suits the transfer."""
     return peel in needed.peel
+
+
+@fact("set.peel_not_for", TEXT, PRESSING, blamed=_OPEN)
+def peel_not_for(
+    peel: str | None = source("chosen/peel"),
+    stock: tuple[tuple[str, tuple[str, ...]], ...] | None = maybe("transfer.stock_peels"),
+) -> str:
+    """Of a family named, what the shop has of it that is peeled otherwise, and how: "cut film, gloss (cold)"; empty
+    where nothing is."""
+    return " and ".join(f"{title} ({' or '.join(peels)})" for title, peels in stock or () if peel not in peels)
+
+
+@fact("set.peel_is_the_familys", BOOL, PRESSING, blamed=_OPEN)
+def peel_is_the_familys(
+    others: str = read("set.peel_not_for"), said: str | None = source("/decorations/{i}/settings/peel")
+) -> bool:
+    """Whether the order leaves open how it is peeled, and not all that the shop has of the family named is peeled as is
+    set."""
+    return bool(others) and said is None
 
 
 @fact("set.pre_press_s", _TIME, PRESSING, blamed=_OPEN)

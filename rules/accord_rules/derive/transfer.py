@@ -251,6 +251,32 @@ def of_stock(
     return OfStock(MainPressing(**said), editions.pop() if len(editions) == 1 else None, sheet, title)
 
 
+@fact("transfer.stock_peels", DATA, DECORATION)
+def stock_peels(
+    name: str | None = source("/decorations/{i}/transfer"),
+    products: Mapping[str, Transfer] = entries("products"),
+    in_stock: tuple[str, ...] = source("shop/stock/products"),
+    sheets: Mapping[str, Sheet] = source("shop/stock/sheets"),
+    needed: Needed = read("transfer.needed"),
+    substrate: str | None = maybe("item.substrate"),
+    goods: str | None = maybe("item.family"),
+) -> tuple[tuple[str, tuple[str, ...]], ...]:
+    """Of a family named, what the shop has of it for such goods: the title of each, and how that is peeled by the
+    shop's own sheet, else by the book's, else as is usual of the family."""
+    return tuple(
+        (in_a_sentence(product.title), _peel_of(product, sheets.get(stocked), needed, substrate or "", goods or ""))
+        for stocked in in_stock
+        if (product := products.get(stocked)) is not None
+        and product.family == name
+        and (goods is None or goods in product.suits)
+    )
+
+
+def _peel_of(product: Transfer, own: Sheet | None, needed: Needed, substrate: str, goods: str) -> tuple[str, ...]:
+    by_shop = own.peel if own is not None else None
+    return by_shop or sheet_of(product, substrate, goods).peel or needed.peel
+
+
 def _on(variants: Mapping[str, Any], substrate: str, goods: str) -> Any:
     """What is said of the substrate, else of its family; None for nothing."""
     return variants.get(substrate) or variants.get(goods)

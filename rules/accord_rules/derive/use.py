@@ -193,7 +193,7 @@ def usual_kinds(
         "none unless said",
         "Is it worn to protect somebody or to be seen (flame, cuts, falls, high visibility, medical), or does food"
         " touch it? Say so too if nothing of this holds.",
-        taken="it protects nobody",
+        taken="it is no protective wear",
     ),
 )
 def kinds(

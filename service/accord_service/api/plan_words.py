@@ -91,16 +91,20 @@ def _dials(set_: Document, name: str, *, in_sleeve: bool) -> list[Row]:
     """What is set for a pressing; that nothing is peeled is told of the main one alone."""
     peel = _IN_SLEEVE if in_sleeve else set_["peel"] or "none"
     return [
-        ("DISPLAY", _instead(set_["temperature"], set_.get("temperature_instead"))),
-        ("TIME", _instead(dwell_words(set_["time_s"]), set_.get("time_instead"))),
+        ("DISPLAY", set_.get("temperature_instead") or set_["temperature"]),
+        ("TIME", set_.get("time_instead") or dwell_words(set_["time_s"])),
+        *_replaced(set_),
         ("PRESSURE", _pressure(set_["pressure_shown"])),
         *([("PEEL", peel.upper())] if peel != "none" or name == "main" else []),
     ]
 
 
-def _instead(shown: str, instead: str | None) -> str:
-    """A setting, or what a condition tells to set, and that this is not what the order says."""
-    return shown if instead is None else f"{instead}, not {shown}"
+def _replaced(set_: Document) -> Iterator[Row]:
+    """What the order says where a condition tells another figure: small, so that nobody dials it."""
+    ordered = {"temperature": set_["temperature"], "time": dwell_words(set_["time_s"])}
+    replaced = [shown for name, shown in ordered.items() if set_.get(f"{name}_instead")]
+    if replaced:
+        yield "INSTEAD OF", f"{' and '.join(replaced)} as ordered: see what must be done"
 
 
 def _pressure(shown: str) -> str:

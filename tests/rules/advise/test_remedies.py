@@ -24,14 +24,16 @@ from accord_rules.advise import moves, remedies
 from accord_rules.advise.costs import (
     ALIKE_BELOW,
     COSTS,
-    keeps_look,
+    cost_of_transfer,
     same_but_for_colour,
     unlike_ground,
     unlike_transfer,
 )
 from accord_rules.advise.differences import changes
+from accord_rules.advise.moves import suits_ground
 from accord_rules.advise.wording import setting_words
 from accord_rules.authority import Authority
+from accord_rules.derive.case import Case
 from accord_rules.derive.item import is_another_colour
 from accord_rules.documents.files import merge
 from accord_rules.documents.reading import read
@@ -101,20 +103,17 @@ def small_shop(rng: random.Random, book: Book) -> Shop:
 
 
 def step_transfers(order: Order, book: Book, shop: Shop) -> Iterator[tuple[str, float, Order]]:
+    decorated = Case(book, shop, order)
     for index, decoration in enumerate(order.decorations):
         for name in shop.stock.products:
-            unlike = unlike_transfer(
-                book.transfer(decoration.transfer), book.catalogue["products"][name], decoration.artwork
-            )
-            if name != decoration.transfer and unlike < ALIKE_BELOW:
+            ordered, offer = book.transfer(decoration.transfer), book.catalogue["products"][name]
+            is_alike = unlike_transfer(ordered, offer, decoration.artwork) < ALIKE_BELOW
+            if name != decoration.transfer and is_alike and suits_ground(decorated.decoration_case(index), offer):
                 art = decoration.artwork and replace(decoration.artwork, mirrored=None, printed_by=None)
                 changed = replace(decoration, transfer=name, sheet=None, settings=None, artwork=art)
                 rest = (*order.decorations[:index], changed, *order.decorations[index + 1 :])
-                keeps = keeps_look(
-                    book.transfer(decoration.transfer), book.catalogue["products"][name], decoration.artwork
-                )
-                kind = "transfer" if keeps else "look"
-                yield f"transfer {index}", COSTS[kind].cost + unlike, replace(order, decorations=rest)
+                cost = cost_of_transfer(ordered, offer, decoration.artwork)
+                yield f"transfer {index}", cost, replace(order, decorations=rest)
 
 
 def step_presses(order: Order, book: Book, shop: Shop) -> Iterator[tuple[str, float, Order]]:
@@ -749,6 +748,81 @@ def test_a_print_that_is_not_mirrored_is_printed_again(authority: Authority, boo
         book, item={"fibres": {"PES": 100}}, decoration={"transfer": "dye-sublimation", "artwork": {"mirrored": False}}
     )
     assert pointers(first_remedy(authority, document, shop_with(book))) == {"/decorations/0/artwork/mirrored": True}
+
+
+SIZE = {"width": "6 in", "height": "6 in"}
+KILN_CORNER = DEMO / "shops" / "kiln-corner.toml"
+
+
+def ways_out(authority: Authority, shop: str, order: Document) -> list[Remedy]:
+    path = DEMO / "shops" / f"{shop}.toml"
+    return list(authority.validate(read(Order, order), read(Shop, tomllib.loads(path.read_text()))).remedies)
+
+
+def offered(remedies_offered: Iterable[Remedy], pointer: str) -> list[Any]:
+    return [change.after for remedy in remedies_offered for change in remedy.changes if change.pointer == pointer]
+
+
+def test_a_print_that_lasts_comes_before_paper_that_washes_out(authority: Authority) -> None:
+    """A photograph on cotton: common practice, no source."""
+    order = {"item": {"blank": "tee-heavy-white"}, "decorations": [{"transfer": "dye-sublimation", "size": SIZE}]}
+    prints = offered(ways_out(authority, "harbour-lane", order), "/decorations/0/transfer")
+    assert prints == ["powder-film-warm-peel", "inkjet-light-standard"]
+
+
+def test_paper_for_dark_cloth_is_offered_for_dark_cloth_alone(authority: Authority) -> None:
+    def papers(blank: str) -> list[str]:
+        order = {"item": {"blank": blank}, "decorations": [{"transfer": "dye-sublimation", "size": SIZE}]}
+        prints = offered(ways_out(authority, "harbour-lane", order), "/decorations/0/transfer")
+        return [name for name in prints if name.startswith("inkjet-dark")]
+
+    assert papers("tee-heavy-black")
+    assert papers("tee-heavy-white") == []
+
+
+def test_a_print_turned_the_wrong_way_is_printed_anew_and_nothing_else_is_offered(authority: Authority) -> None:
+    decoration = {"transfer": "sub-paper-fast-dry", "size": SIZE, "artwork": {"mirrored": False}}
+    order = {"item": {"blank": "tee-sport-white"}, "decorations": [decoration]}
+    assert [remedy.text for remedy in ways_out(authority, "kiln-corner", order)] == [
+        "Print the artwork again as a mirror image."
+    ]
+
+
+@pytest.mark.parametrize(("already", "is_dye_offered"), [({}, True), ({"already": ["dye-sublimation"]}, False)])
+def test_dye_is_not_offered_over_a_dye_print(authority: Authority, already: Document, is_dye_offered: bool) -> None:
+    artwork = {"colours": 5, "gradient": True}
+    decoration = {"transfer": "cut-film", "size": SIZE, "artwork": artwork}
+    order = {"item": {"blank": "tee-sport-white", **already}, "decorations": [decoration]}
+    prints = offered(ways_out(authority, "kiln-corner", order), "/decorations/0/transfer")
+    assert any(name.startswith("sub-paper") for name in prints) is is_dye_offered
+
+
+@pytest.mark.parametrize(
+    ("blank", "other_goods"),
+    [
+        ("blouse-acetate-champagne", "scarf-polyester-satin-white"),
+        ("tile-coated-108", "hardboard-coaster"),
+    ],
+)
+def test_no_other_goods_are_offered_in_place_of_what_was_brought(
+    authority: Authority, blank: str, other_goods: str
+) -> None:
+    print_ = {"transfer": "dye-sublimation" if "tile" not in blank else "cut-film"}
+    order = {"item": {"blank": blank}, "decorations": [print_]}
+    verdict = authority.validate(read(Order, order), read(Shop, tomllib.loads(KILN_CORNER.read_text())))
+    assert verdict.verdict == "rejected"
+    assert other_goods not in offered(verdict.remedies, "/item/blank")
+
+
+def test_what_the_book_names_to_take_instead_is_the_same_kind_of_goods(book: Book) -> None:
+    blanks = book.catalogue["blanks"]
+    of_another_kind = [
+        (name, other)
+        for name, blank in blanks.items()
+        for other in blank.alternatives
+        if blanks[other].kind != blank.kind
+    ]
+    assert of_another_kind == []
 
 
 def test_the_same_blank_in_another_colour(authority: Authority, book: Book) -> None:

@@ -16,6 +16,7 @@ from accord_rules.orders.shop import Shop
 from accord_service.api.plan_words import sections
 
 SHOPS = Path(__file__).parents[3] / "demo" / "shops"
+SIZE = {"width": "8 in", "height": "6 in"}
 
 
 def shop_named(name: str) -> Shop:
@@ -55,13 +56,41 @@ def test_six_minutes_on_a_coaster_are_refused_whatever_the_order_says_of_a_sampl
     assert rules_of(authority, order)["dwell-far-beyond-practice"].startswith("blocks")
 
 
-def test_the_dial_and_the_step_say_what_the_condition_asks(authority: Authority) -> None:
-    plan = authority.recommend(panel("70 s"), shop_named("kiln-corner")).document()["plans"][0]
-    planned = plan["decorations"][0]
+def planned_of(authority: Authority, order: Order) -> dict[str, Any]:
+    plan = authority.recommend(order, shop_named("kiln-corner")).document()["plans"][0]
+    planned: dict[str, Any] = plan["decorations"][0]
+    return planned
+
+
+def test_the_dial_says_what_the_condition_asks_and_what_that_replaces_apart(authority: Authority) -> None:
+    planned = planned_of(authority, panel("70 s"))
     dials = dict(row for rows in sections(planned) for row in rows)
-    assert dials["TIME"] == "105 s, not 70 s"
+    assert dials["TIME"] == "105 s"
+    assert dials["INSTEAD OF"] == "70 s as ordered: see what must be done"
+    assert planned["explained"]["time_instead_s"] == 105.0
     assert planned["explained"]["time_window"]["least_s"] == 105.0
-    assert any("105 s, not 70 s" in step["text"] for step in planned["steps"])
+    as_usual = dict(row for rows in sections(planned_of(authority, panel("105 s"))) for row in rows)
+    assert as_usual["TIME"] == "105 s"
+    assert "INSTEAD OF" not in as_usual
+
+
+def test_every_step_says_the_dwell_that_is_dialled(authority: Authority) -> None:
+    texts = {step["id"]: step["text"] for step in planned_of(authority, panel("70 s"))["steps"]}
+    assert "105 s" in texts["set-press"]
+    assert not [text for text in texts.values() if "70 s" in text]
+
+
+def test_steps_and_dial_say_the_temperature_that_a_condition_asks(authority: Authority) -> None:
+    print_ = {"transfer": "cut-film", "placement": "front", "size": SIZE, "settings": {"temperature": "340 °F"}}
+    order = read(Order, {"item": {"blank": "tee-light-white"}, "press": "bench", "decorations": [print_]})
+    planned = authority.recommend(order, shop_named("harbour-lane")).document()["plans"][0]["decorations"][0]
+    explained = planned["explained"]
+    assert explained["temperature_instead"] not in (None, explained["temperature"])
+    dials = dict(row for rows in sections(planned) for row in rows)
+    assert dials["DISPLAY"] == explained["temperature_instead"]
+    texts = {step["id"]: step["text"] for step in planned["steps"]}
+    assert explained["temperature_instead"] in texts["set-press"]
+    assert not [text for text in texts.values() if explained["temperature"] in text]
 
 
 def test_the_zip_is_told_before_the_area(authority: Authority) -> None:

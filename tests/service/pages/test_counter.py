@@ -327,6 +327,21 @@ def test_what_cannot_be_read_is_told_beside_its_field(
         assert word_of(day.clients["harbour-lane"].get(address).text) != "unread"
 
 
+def test_the_answer_tells_a_fault_once(day: Day) -> None:
+    """The line tells the first; the list has its field and what may stand there, and the sentences of the others."""
+    order = pairs_of({"item": {"blank": "TS-100-W"}, "decorations": [{"transfer": "roll 7"}]})
+    page = day.page((*order, ("press", "bensh"), ("quantity", "many")))
+    answer = page[page.index('<div id="answer"') :]
+    seen = re.sub(r"<[^>]+>", "", re.sub(r"<span[^>]* hidden>.*?</span>", "", answer, flags=re.DOTALL))
+    line = line_of(page).removeprefix("✎ Cannot be read yet: ").removesuffix(" (and 1 field more)")
+    assert line == "Pieces has to be a whole number, not “many”"
+    told = " ".join(html.unescape(seen).split())
+    assert told.count("has to be a whole number") == 1
+    assert told.count("'bensh' is not one of the shop's presses") == 1
+    assert '<a href="#f-quantity">Pieces</a>' in answer
+    assert "bench" in [words for _, words in links_of(answer)], "what may stand there is offered"
+
+
 def test_a_word_for_several_things_offers_each_by_its_title(day: Day) -> None:
     pairs = pairs_of({"item": {"blank": "aluminium panel"}, "decorations": [{"transfer": "sublimation"}]})
     page = day.page(pairs, "kiln-corner")

@@ -123,6 +123,24 @@ def test_a_known_order_has_the_trades_settings_and_both_say_the_same(
         assert all(plain(word) in printed for word in sentence.split()), sentence
 
 
+def test_the_largest_letters_say_what_is_dialled_and_what_it_replaces_stands_small(counter: Counter) -> None:
+    """Where a condition tells another dwell than is set, that dwell stands alone: common practice, no source."""
+    print_ = {"transfer": "dye-sublimation", "placement": "face", "settings": {"temperature": "392 °F", "time": "70 s"}}
+    order = {"item": {"blank": "metal-panel-200x300"}, "press": "draw", "quantity": 12, "decorations": [print_]}
+    record_id = counter.record("kiln-corner", order)
+    page = counter.page("kiln-corner", record_id)
+    (large,) = re.findall(r'<dl class="large">(.*?)</dl>', page, flags=re.DOTALL)
+    assert re.findall(r"<dd>(.*?)</dd>", large) == ["392 °F", "105 s"]
+    assert "<dt>instead of</dt><dd>70 s as ordered: see what must be done</dd>" in page
+    sizes: list[tuple[float, str]] = []
+    sheet = counter.pdf("kiln-corner", record_id).pages[0]
+    sheet.extract_text(visitor_text=lambda text, cm, tm, font, size: sizes.append((abs(size * tm[3]), text.strip())))
+    most = max(size for size, text in sizes if text)
+    assert {text for size, text in sizes if text and size == most} == {"392 °F", "105 s"}
+    assert [size < most / 3 for size, text in sizes if text.startswith("70 s as ordered")] == [True]
+    assert not [text for text in said_by(page).partition(" Steps ")[2].split(". ") if "70 s" in text]
+
+
 def test_what_was_rejected_has_no_ticket_but_a_way_back(counter: Counter) -> None:
     record_id = counter.record("kiln-corner", order_of("079-cotton-tee-dye"))
     page = said_by(counter.page("kiln-corner", record_id))

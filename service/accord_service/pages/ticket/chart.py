@@ -1,7 +1,7 @@
 """The window of a pressing as a chart: dwell to the right, the display upwards, in the shop's units.
 
 Dark: settings that will do all over the platen. Around it, light: what the surface may have. Dashed: ceilings. The dot
-is what is set, the bar through it what the display would show for the coldest and the hottest spot of the platen.
+is what is dialled, the bar through it what the display would show for the coldest and the hottest spot of the platen.
 """
 
 from __future__ import annotations
@@ -108,7 +108,8 @@ class _Shown:
     def __init__(self, explained: Document, unit: Unit) -> None:
         self.explained = explained
         self.unit = unit
-        self.set = unit.outside(explained["temperature_c"])
+        self.dwell_s = explained.get("time_instead_s") or explained["time_s"]
+        self.set = unit.outside(explained.get("temperature_instead_c") or explained["temperature_c"])
         self.window = self._ends(explained["window"])
         self.wide = self._ends(explained["widest_window"])
         self.spots = self._ends(explained["spots"])
@@ -129,7 +130,7 @@ class _Shown:
 
     @property
     def longest(self) -> float:
-        return 1.15 * float(max(self.dwells[1], self.explained["time_s"]))
+        return 1.15 * float(max(self.dwells[1], self.dwell_s))
 
     @property
     def caption(self) -> str:
@@ -159,10 +160,8 @@ class _Shown:
         """At which height, what it is, and what more there is to say."""
         for at, most, whose in self._ceilings():
             yield at, most, f"ceiling: {whose}"
-        time = units.show(units.TIME, self.explained["time_s"])
-        revised = self.explained.get("temperature_instead") or self.explained.get("time_instead")
-        more = "as ordered; see what must be done" if revised else "set this"
-        yield self.set, f"{self.explained['temperature']}, {time}", more
+        temperature = self.explained.get("temperature_instead") or self.explained["temperature"]
+        yield self.set, f"{temperature}, {units.show(units.TIME, self.dwell_s)}", "set this"
 
     def drawn(
         self, x: Callable[[float], float], y: Callable[[float], float], left: float, right: float
@@ -175,7 +174,7 @@ class _Shown:
             )
         for at, _ in self.ceilings:
             yield Stroke(x1=left, y1=y(at), x2=right, y2=y(at), style=DASHED, ink=HEAT, stroke=0.25)
-        here_x, here_y = x(self.explained["time_s"]), y(self.set)
+        here_x, here_y = x(self.dwell_s), y(self.set)
         yield Stroke(x1=here_x, y1=here_y, x2=right, y2=here_y, style=DOTTED, stroke=0.15)
         low, high = map(y, self.spots)
         yield Stroke(x1=here_x, y1=low, x2=here_x, y2=high, stroke=0.45)
