@@ -173,7 +173,9 @@ def test_bench_settings_do_not_do_by_hand(authority: Authority) -> None:
     sample may say otherwise."""
     verdict = validated(replace(SHIRT, display_f=305), 12, authority)
     assert verdict.verdict == "conditional"
-    assert {finding.rule for finding in verdict.findings} == {"temperature-outside-practice"}
+    # The shop has every film there is, and not all are peeled alike.
+    rules = {finding.rule for finding in verdict.findings}
+    assert rules == {"temperature-outside-practice", "peel-differs-in-stock"}
 
 
 # -- what is done with the hands ---------------------------------------------------------------------------------------
