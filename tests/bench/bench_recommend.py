@@ -65,7 +65,7 @@ def any_order(book: Book, seed: int = 7) -> Iterator[dict[str, Any]]:
 
 def forget_heat() -> None:
     """Drop every stack that was solved before."""
-    for cache in (linear._ready, sagging._cut, sagging._ready, heat._corners, heat._curve, heat._reach_s, heat._wait_s):
+    for cache in (linear._ready, sagging._cut, sagging._ready, heat._corners, heat._curve, heat._wait_s):
         cache.cache_clear()
 
 

@@ -52,13 +52,16 @@ _LAYERS: Mapping[Scope, tuple[frozenset[Part], ...]] = {
         _PRINT | {Part.PRESS},
         _PRINT | {Part.TRANSFER, Part.PRESS},
         _PRINT | {Part.TRANSFER, Part.PRESS, Part.SETTINGS},
+        _PLACED | {Part.TRANSFER, Part.PRESS, Part.SETTINGS, Part.OTHERS, Part.SEQUENCE},
+        frozenset(Part),
     ),
 }
 # Of each layer of a question, that of the same with nothing assumed.
 _BARE = "bare"
 
-# The layers of a pressing that hang on the settings chosen, and the one that hangs on the order of pressings too.
-_SETTLED, _ARRANGED = (3, 6), 7
+# The layers of a pressing that hang on the settings chosen, and those that hang on the order of pressings too: the last
+# on all there is, so that no other case shares it.
+_SETTLED, _ARRANGED, _OWN = (3, 6), 7, 8
 # The layer of a decoration that hangs on the others.
 _BESIDE = 4
 
@@ -233,7 +236,7 @@ class KnownFacts(dict[str, Any]):
 
     def _is_settled(self, layer: int) -> bool:
         """Whether the settings, and the order of pressings, that a layer of a pressing hangs on are found."""
-        if layer == _ARRANGED:
+        if layer in (_ARRANGED, _OWN):
             return self.parts.chosen is not None and self.parts.sequence is not None
         return layer not in _SETTLED or self.parts.chosen is not None
 
@@ -518,7 +521,7 @@ def _settled(layers: tuple[SharedFacts, ...], parts: Parts) -> tuple[SharedFacts
     # The time that all pressings take hangs on more.
     order = None if parts.sequence is None else parts.sequence._replace(total_s=0.0)
     arranged = _beside(settled, parts, (parts.decoration.over, order))
-    return press, placed, kept, settled, print_, own, own.of(settled), arranged
+    return press, placed, kept, settled, print_, own, own.of(settled), arranged, SharedFacts(Tree())
 
 
 # One some 10 kB; orders leave the same few things unsaid.

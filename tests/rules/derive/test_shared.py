@@ -6,11 +6,13 @@ from dataclasses import replace
 
 import pytest
 
+from accord_rules.derive.case import Case
 from accord_rules.derive.shared import KeptFacts
 from accord_rules.documents.reading import read
 from accord_rules.orders.order import Order
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
+from accord_rules.weigh.choice import choose
 
 ORDER = read(Order, {"item": {"blank": "tee-heavy-white"}, "decorations": [{}]})
 
@@ -71,3 +73,19 @@ def test_ten_thousand_pieces_leave_no_more_than_may_be(shop: Shop) -> None:
     roots = [kept.of("book", shop, of_grams(grams)) for grams in range(1, 10_001)]
     held = [root for grams, root in enumerate(roots[-60:], 9_941) if kept.of("book", shop, of_grams(grams)) is root]
     assert len(held) <= 50
+
+
+def test_what_hangs_on_the_order_of_pressings_is_known_of_the_same_piece_in_another_quantity(
+    shop: Shop, book: Book
+) -> None:
+    kept, dyed = KeptFacts(), replace(ORDER, decorations=(replace(ORDER.decorations[0], transfer="dye-sublimation"),))
+
+    def pressing(order: Order) -> Case:
+        case = Case(book, shop, order, kept=kept.of("book", shop, order))
+        return case.decoration_case(0).pressing_chosen(shop.presses[0], choose)
+
+    of_one = pressing(dyed)
+    told = {name: of_one[name] for name in ("process.outside", "migration.levels", "job.first")}
+    of_forty = pressing(replace(dyed, quantity=40))
+    assert {name: of_forty.known.get(name, "not known yet") for name in told} == told
+    assert "order.total_s" not in of_forty.known
