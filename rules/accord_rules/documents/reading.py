@@ -665,6 +665,11 @@ def read(cls: type[T], document: Any) -> T:
     return result  # type: ignore[no-any-return]
 
 
+def unknown_name(pointer: str, name: Any, kind: str, names: Iterable[str]) -> Fault:
+    """A name that stands for nothing in the book."""
+    return Fault(pointer, f"there is no {name!r} in {kind}", tuple(names), refused=str(name), code="not-in-book")
+
+
 def names_in(value: Any, pointer: str = "") -> Iterable[tuple[str, str, str]]:
     """Every (pointer, kind of entry, name) by which ``value`` refers to the book."""
     if not dataclasses.is_dataclass(value) or isinstance(value, type):

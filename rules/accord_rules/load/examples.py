@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 from accord_rules.derive.case import Case, FactError
 from accord_rules.documents import units
 from accord_rules.documents.files import Documents, Reason, fault_in, merge
-from accord_rules.documents.reading import DocumentError, Fault, LeafError, escape, read
+from accord_rules.documents.reading import DocumentError, Fault, LeafError, escape, names_in, read, unknown_name
 from accord_rules.infer.compiled import holds
 from accord_rules.load.affected import affected_by
 from accord_rules.load.answers import Answers, WrongAnswerError
@@ -190,7 +190,7 @@ def example_order(example: Mapping[str, Any], book: Book) -> tuple[Order, Shop]:
             document["decorations"] = [merge(first, value), *rest]
         else:
             document = merge(document, {key: value})
-    shop = _shop(merge(book.example_shop_document, example["shop"])) if "shop" in example else book.example_shop
+    shop = _shop(merge(book.example_shop_document, example["shop"]), book) if "shop" in example else book.example_shop
     return resolve(read(Order, document), book, shop), shop
 
 
@@ -222,11 +222,23 @@ def _limit_stood_on(value: str, book: Book) -> tuple[str, float] | None:
     return match.group(1), round(book.limit_values[match.group(1)] + steps * step(book, match.group(1)), 9)
 
 
-def _shop(document: Mapping[str, Any]) -> Shop:
+def _shop(document: Mapping[str, Any], book: Book) -> Shop:
+    """The shop of an example. Raises DocumentError, also for what it names and the book lacks."""
     try:
-        return read(Shop, document)
+        shop = read(Shop, document)
     except DocumentError as error:
         raise DocumentError(replace(fault, pointer=f"/shop{fault.pointer}") for fault in error.faults) from None
+    if unknown := [*unknown_names(shop, book, "/shop")]:
+        raise DocumentError(unknown)
+    return shop
+
+
+def unknown_names(part: Order | Shop, book: Book, pointer: str = "") -> Iterator[Fault]:
+    """What an order or a shop names and the book lacks; ``pointer`` is its place."""
+    for place, kinds, name in names_in(part, pointer):
+        names = [known for kind in kinds.split("|") for known in book.catalogue[kind]]
+        if name not in names:
+            yield unknown_name(place, name, kinds, names)
 
 
 def press_of(order: Order, shop: Shop) -> Press:

@@ -40,6 +40,7 @@ from accord_rules.documents.reading import (
     names_in,
     read,
     readers_of,
+    unknown_name,
 )
 from accord_rules.documents.spelling import as_word
 from accord_rules.load import examples
@@ -187,7 +188,7 @@ def _entries(documents: Documents, kind: str, cls: type, reasons: list[Reason]) 
                 continue
             family = table["family"]
             if not isinstance(family, str) or family not in families:
-                reasons.append(fault_in(kind, name, _unknown("/family", family, "transfers", families)))
+                reasons.append(fault_in(kind, name, unknown_name("/family", family, "transfers", families)))
                 continue
             if not isinstance(families[family], Mapping):
                 continue  # told of the family
@@ -215,11 +216,6 @@ def _without_family(table: Mapping[str, Any], cls: type) -> Iterator[Fault]:
             pointer = f"/{escape(name)}"
             yield Fault(pointer, "is not a known field", fields, refused=name, code="unknown-field")
     yield Fault("/family", "is required", code="required")
-
-
-def _unknown(pointer: str, name: Any, kind: str, names: Iterable[str]) -> Fault:
-    """A name that stands for nothing in the book."""
-    return Fault(pointer, f"there is no {name!r} in {kind}", tuple(names), refused=str(name), code="not-in-book")
 
 
 def _limit_values(limits: Mapping[str, Limit], reasons: list[Reason]) -> dict[str, float]:
@@ -327,7 +323,7 @@ def _ill_placed(book: Book) -> Iterator[Reason]:
 def _ill_replaced(book: Book, rule: Rule, pointer: str, name: str) -> Iterator[Fault]:
     replaced = book.rules.get(name)
     if replaced is None:
-        yield _unknown(pointer, name, "rules", book.rules)
+        yield unknown_name(pointer, name, "rules", book.rules)
     elif rule.id == name or rule.id in replaced.instead_of:
         yield Fault(pointer, "is the rule itself, or one that speaks instead of it", code="contradiction")
     elif LEVELS.index(rule.level) > LEVELS.index(replaced.level):
@@ -422,7 +418,7 @@ def _ill_made(name: str, text: StepText, steps: Mapping[str, Any], *, superseded
 
 
 def _no_step(pointer: str, name: str | None, steps: Collection[str]) -> list[Fault]:
-    return [] if name is None or name in steps else [_unknown(pointer, name, "steps", steps)]
+    return [] if name is None or name in steps else [unknown_name(pointer, name, "steps", steps)]
 
 
 def _part(table: Mapping[str, Any], field: str, read_part: Callable[[str], Part], faults: list[Fault]) -> Part | None:
@@ -438,7 +434,7 @@ def _part(table: Mapping[str, Any], field: str, read_part: Callable[[str], Part]
 def _unknown_sources(named: Iterable[str], sources: Collection[str]) -> list[Fault]:
     """The sources that a rule names and the book has not."""
     return [
-        _unknown(f"/sources/{index}", name, "sources", sources)
+        unknown_name(f"/sources/{index}", name, "sources", sources)
         for index, name in enumerate(named)
         if name not in sources
     ]
@@ -458,21 +454,22 @@ def _dangling(book: Book) -> list[EntryFault]:
         for name, entry in entries.items():
             for pointer, named_kind, named in names_in(entry):
                 if named not in by_kind[named_kind]:
-                    fault = _unknown(pointer, named, named_kind, by_kind[named_kind])
+                    fault = unknown_name(pointer, named, named_kind, by_kind[named_kind])
                     reasons.append(fault_in(kind, name, fault))
     return reasons
 
 
 def _dangling_in_example(book: Book) -> list[EntryFault]:
     """What the quiet order and shop name and the book lacks; of the shop's stock that was withdrawn."""
-    reasons = []
-    quiet = {"shop": book.example_shop, "order": read(Order, book.documents["base_example"]["order"])}
-    for part, read_part in quiet.items():
-        for pointer, kinds, named in names_in(read_part):
-            names = [name for kind in kinds.split("|") for name in book.catalogue[kind]]
-            if named not in names:
-                reasons.append(fault_in("base_example", part, _unknown(pointer, named, kinds, names)))
-    return reasons
+    quiet: dict[str, Order | Shop] = {
+        "shop": book.example_shop,
+        "order": read(Order, book.documents["base_example"]["order"]),
+    }
+    return [
+        fault_in("base_example", part, fault)
+        for part, value in quiet.items()
+        for fault in examples.unknown_names(value, book)
+    ]
 
 
 def _impossible(book: Book) -> list[EntryFault]:
@@ -589,7 +586,7 @@ def _ambiguous_words(book: Book) -> Iterator[EntryFault]:
             known = [name for of in of_kinds for name in book.catalogue[of]]
             for index, name in enumerate(readings):
                 if name not in known:
-                    fault = _unknown(f"/readings/{kind}/{index}", name, kind, known)
+                    fault = unknown_name(f"/readings/{kind}/{index}", name, kind, known)
                     yield fault_in("ambiguous_words", word, fault)
             taken = next((book.aliases[of].get(word) or (word in known and word) for of in of_kinds), None)
             if taken:

@@ -115,9 +115,17 @@ def test_a_products_settings_title_and_aliases_are_changed_and_the_rest_stays(
 
 
 def test_a_product_is_withdrawn(steward: FlaskClient, service: Flask, town: Any) -> None:
-    gloss = "film-cold-peel-gloss"
-    made = change(service, town, send(steward, f"/desk/draft/products/{gloss}", do="withdraw", **WHY))
-    assert (made["kind"], made["id"], made["value"]) == ("products", gloss, None)
+    film = "film-blocker-white"
+    made = change(service, town, send(steward, f"/desk/draft/products/{film}", do="withdraw", **WHY))
+    assert (made["kind"], made["id"], made["value"]) == ("products", film, None)
+
+
+def test_a_product_that_an_examples_shop_stocks_is_not_withdrawn_before_the_example(steward: FlaskClient) -> None:
+    drafted = send(steward, "/desk/draft/products/film-cold-peel-gloss", do="withdraw", **WHY)
+    assert drafted.status_code == 422
+    (refusal,) = re.findall(r'<div class="refused".*?</div>', drafted.text, re.DOTALL)
+    assert "the product film-cold-peel-gloss can&#39;t be withdrawn" in refusal.replace("The", "the")
+    assert "peel-differs-in-stock" in refusal
 
 
 def test_what_words_can_mean_goes_without_a_withdrawn_entry(steward: FlaskClient, service: Flask, town: Any) -> None:
