@@ -86,10 +86,10 @@ def test_an_impossible_order_is_stopped_and_its_remedy_opens_the_payment(page: B
     assert not pay_is_open(page)
     assert "cotton" in text(page, "reason")
     assert page.script("return document.getElementById('pay').getAttribute('aria-describedby')") == "reason"
-    assert remedies(page)[0] == "Use inkjet paper for light cloth, standard instead."
+    assert remedies(page)[0] == "Use powder-adhesive print, warm peel instead."
     page.click("#remedies button")
     assert page.wait_for(CHECKED) == "workable"
-    assert page.script("return document.getElementById('transfer').value") == "inkjet-light-standard"
+    assert page.script("return document.getElementById('transfer').value") == "powder-film-warm-peel"
     assert pay_is_open(page)
     assert remedies(page) == []
     page.click("#pay")

@@ -52,6 +52,7 @@ def test_the_likely_curve_rises(alone: Any, order: Callable[..., str]) -> None:
     assert places[0] > places[-1]
 
 
+@pytest.mark.long
 def test_ascii_where_the_terminal_has_no_more(own_process: Callable[..., Any], order: Callable[..., str]) -> None:
     done = own_process("heat", "--shipped", order("film", FILM), PYTHONIOENCODING="ascii", COLUMNS="80")
     assert done.returncode == 0

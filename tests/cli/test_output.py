@@ -80,6 +80,7 @@ def test_no_colour_where_nobody_sees_it(accord: Any, order: Callable[..., str]) 
     assert "\x1b" not in accord("validate", order("job", JOB)).stdout
 
 
+@pytest.mark.long
 def test_colour_on_a_terminal_unless_unwanted(started: Any, monkeypatch: pytest.MonkeyPatch) -> None:
     def shown(**changed: str) -> bytes:
         ours, theirs = pty.openpty()

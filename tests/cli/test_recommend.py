@@ -177,7 +177,7 @@ def test_what_has_to_be_done_is_told_beside_the_settings(accord: Any) -> None:
     page, plan = demo(accord, "004", "harbour-lane")
     assert plan["verdict"] == "conditional"
     assert page.index("ONLY IF") < page.index("DISPLAY") < page.index("Must be done") < page.index("Waiting times")
-    assert "ONLY IF" not in demo(accord, "015", "kiln-corner")[0]
+    assert "ONLY IF" not in demo(accord, "017", "kiln-corner")[0]
 
 
 def test_arrows_show_which_way_faces_look(accord: Any) -> None:
@@ -189,6 +189,7 @@ def test_arrows_show_which_way_faces_look(accord: Any) -> None:
     assert next(line for line in lines if "heated platen" in line).startswith("    █████████")
 
 
+@pytest.mark.long
 def test_the_card_in_ascii(own_process: Any, order: Callable[..., str]) -> None:
     done = own_process("recommend", "--shipped", order("free", FREE), PYTHONIOENCODING="ascii", COLUMNS="60")
     text = done.stdout.decode("ascii")

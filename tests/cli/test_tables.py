@@ -510,6 +510,7 @@ def test_progress_is_drawn_on_a_terminal_and_taken_away(capsys: pytest.CaptureFi
     assert captured.err.endswith("\r\x1b[K")
 
 
+@pytest.mark.long
 def test_progress_never_gets_among_the_results(started: Any, lines: Any) -> None:
     """Standard error is a terminal, standard output is not."""
     file = lines(*[FINE | {"quantity": n} for n in range(1, 30)])

@@ -44,6 +44,7 @@ def test_each_order_gets_the_answer_that_it_gets_alone(
         assert answer.problem.errors == alone.value.errors
 
 
+@pytest.mark.long
 def test_more_orders_than_a_slice_holds_are_taken_as_they_are_needed(accord: Client, possible: dict[str, Any]) -> None:
     taken = []
 

@@ -31,6 +31,7 @@ def run(script: str) -> str:
     return ended.stdout
 
 
+@pytest.mark.long
 @pytest.mark.alone
 @pytest.mark.needs("redis-server")
 def test_two_services_on_one_redis() -> None:

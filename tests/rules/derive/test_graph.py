@@ -360,6 +360,7 @@ print(json.dumps(found))
 """
 
 
+@pytest.mark.long
 def test_a_fact_that_is_named_after_the_press_and_reads_the_transfer_finds_the_right_decoration() -> None:
     """A process of its own: a fact is declared before the graph is made. By name, one answer went for both prints."""
     run = subprocess.run(

@@ -79,6 +79,7 @@ def in_parts(
     return total
 
 
+@pytest.mark.long
 def test_the_effect_is_the_same_bytes_however_the_orders_are_divided(
     book: Book, new: Book, comparison: Comparison, recorded: list[RecordedOrder], turned: list[RecordedOrder]
 ) -> None:

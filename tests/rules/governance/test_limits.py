@@ -107,6 +107,7 @@ def test_watched_rules_do_not_count(book: Book) -> None:
     assert move(replace(settings, rules={**settings.rules, "a": watched}), POLY, 60).verdicts == LOOSER
 
 
+@pytest.mark.long
 def test_most_of_the_book_can_be_decided(book: Book) -> None:
     """Every limit moved the way its entry calls stricter: most are exactly that, and none is the opposite.
 

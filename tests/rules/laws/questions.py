@@ -22,7 +22,7 @@ from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
 
 SEED = int(os.environ.get("ACCORD_SEED", "20261125"))
-ORDERS = int(os.environ.get("ACCORD_LAWS") or of_this_run(20, 60, 60))
+ORDERS = int(os.environ.get("ACCORD_LAWS") or of_this_run(30, 60, 60))
 WORKABLE = ("accepted", "conditional")
 DEMO = Path(__file__).parents[3] / "demo"
 Document = dict[str, Any]

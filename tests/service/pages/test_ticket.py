@@ -330,6 +330,7 @@ def test_the_answer_the_counter_and_the_ticket_say_that_a_print_takes_several_pr
     assert "Verdict accepted vd_" in said_by(page)
 
 
+@pytest.mark.long
 def test_a_verdict_of_a_book_from_before_slips_has_its_ticket_and_says_what_is_missing(counter: Counter) -> None:
     """Until care had a slip of its own, a step said it all: "Write on the slip: no iron on the print."."""
     with closing(Store.at(counter.store, timeout_s=5.0)) as store:

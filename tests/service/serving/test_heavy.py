@@ -69,6 +69,7 @@ def test_what_is_over_a_keys_places_is_turned_away_and_nobody_else(
     assert ask(url, "/v1/recommend", heavy, dozen()).content == by_status[200][0].content, "the places are free again"
 
 
+@pytest.mark.long
 @pytest.mark.alone
 @pytest.mark.parametrize("url", [{}], indirect=True)
 def test_eight_heavy_questions_at_once_leave_another_shop_and_the_watch_their_second(

@@ -14,6 +14,7 @@ import time
 from dataclasses import dataclass, field
 from typing import Any
 
+import pytest
 from tests.tiers import of_this_run
 
 from accord_rules.documents.canonical import digest
@@ -65,6 +66,7 @@ class Killer:
         time.sleep(LATEST_KILL_S)
 
 
+@pytest.mark.long
 def test_a_publication_is_done_whole_or_not_at_all(fresh: Any, book: Book) -> None:
     server: EmbeddedServer = fresh.server
     store, tally, stopping = Store.at(server.url), Tally(), threading.Event()
