@@ -575,24 +575,29 @@ def food_face(
 _USUAL_RIM_MM = 25.0
 
 
-def most_rim_distance_mm(
-    blank: Blank | None = maybe("blank.entry"), height_mm: float = read("place.height_mm")
-) -> float:
-    """The usual distance, or what a print of this height leaves above it where it ends at the foot of the wall."""
-    return min(_USUAL_RIM_MM, _free_above_mm(blank, height_mm))
+@fact("place.rim_left_mm", DATA, DECORATION)
+def rim_left_mm(
+    placement: str | None = source("/decorations/{i}/placement"),
+    main: str | None = maybe("place.main_area"),
+    said: float | None = source("/decorations/{i}/rim_distance"),
+    blank: Blank | None = maybe("blank.entry"),
+    ordered: Size | None = source("/decorations/{i}/size"),
+    room: Size | None = maybe("place.area"),
+) -> float | None:
+    """The most that a print leaves to the drinking rim, where the order says no distance and the print is too high for
+    the usual one: what the printable wall has above it where it ends at the foot of that, whole mm. A print of no size
+    fills its printable area."""
+    wall, print_size = blank.areas.get("all-round") if blank is not None else None, ordered or room
+    if said is not None or wall is None or print_size is None or (placement or main) == "rim":
+        return None
+    free_mm = float(max(0, floor(wall.height - print_size.height)))
+    return free_mm if free_mm < _USUAL_RIM_MM else None
 
 
-def _free_above_mm(blank: Blank | None, height_mm: float) -> float:
-    """What the printable wall of ware leaves above a print at its foot, whole mm; the usual distance where no wall is
-    known."""
-    wall = blank.areas.get("all-round") if blank is not None else None
-    return _USUAL_RIM_MM if wall is None else float(max(0, floor(wall.height - height_mm)))
-
-
-def why_rim_distance(blank: Blank | None = maybe("blank.entry"), height_mm: float = read("place.height_mm")) -> str:
-    """What it rests on."""
-    is_usual = _free_above_mm(blank, height_mm) >= _USUAL_RIM_MM
-    return "a usual distance" if is_usual else "a print as high as this leaves no more, however low it is put"
+@fact("place.rim_distance_derived", BOOL, DECORATION)
+def rim_distance_derived(left_mm: float | None = maybe("place.rim_left_mm")) -> bool:
+    """Whether how far the print ends below the drinking rim follows from its height, as the most that this leaves."""
+    return left_mm is not None
 
 
 @fact(
@@ -601,8 +606,8 @@ def why_rim_distance(blank: Blank | None = maybe("blank.entry"), height_mm: floa
     DECORATION,
     Assume(
         "/decorations/{i}/rim_distance",
-        most_rim_distance_mm,
-        why_rim_distance,
+        _USUAL_RIM_MM,
+        "a usual distance",
         taken="print {shown} below the rim",
     ),
 )
@@ -610,6 +615,9 @@ def rim_distance_mm(
     placement: str | None = source("/decorations/{i}/placement"),
     main: str | None = maybe("place.main_area"),
     said: float | None = source("/decorations/{i}/rim_distance"),
+    left_mm: float | None = maybe("place.rim_left_mm"),
 ) -> float | None:
-    """From the print to the drinking rim."""
-    return 0.0 if (placement or main) == "rim" else said
+    """From the print to the drinking rim, or the most that a high print leaves to it."""
+    if (placement or main) == "rim":
+        return 0.0
+    return left_mm if said is None else said

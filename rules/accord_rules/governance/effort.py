@@ -33,9 +33,7 @@ PRESSES_MOST: int = readers_of(Shop)["presses"][0].most  # type: ignore[attr-def
 GROWTH_MOST = 2
 # Orders that are tried on each type of press, the new rules' own examples first; those of one rule; types of press.
 TELLING_MOST, OF_A_RULE_MOST, TYPES_MOST = 40, 3, 3
-# Ordinary rules take up to a second: a slow core, or one whose collector looks through a large heap just then, must not
-# have them refused.
-TRIAL_CPU_S = 5.0
+TRIAL_CPU_S = 2.0
 
 
 @dataclass(frozen=True, slots=True)

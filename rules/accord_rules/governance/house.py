@@ -64,7 +64,7 @@ from accord_rules.weigh.scales import Weighed, findings, in_order
 TOPIC = "house"
 LAYER = "house"
 # A limit so many times the book's, or of a temperature so far from it, is likelier a slip of a digit or a unit than
-# meant: stricter than that, ordinary work is refused. Common practice, no source.
+# meant: stricter than that, ordinary work is refused. This project's choice.
 FAR_FACTOR, FAR_K = 5.0, 50.0
 _ID = re.compile(r"house\.[a-z0-9]+(?:[-._][a-z0-9]+)*")
 

@@ -249,6 +249,7 @@ def test_only_ware_that_is_drunk_from_has_a_rim_to_keep_clear_of(
 ) -> None:
     """What is taken to hold and could hurt somebody is said; a coaster has edges and no rim."""
     press = {"presses": [{"id": "mug", "type": "mug-press"}]} if rim else {}
-    order = {"item": {"blank": blank}, "decorations": [{"transfer": DYE, "placement": placement}]}
+    size = {"width": "50 mm", "height": "50 mm"}
+    order = {"item": {"blank": blank}, "decorations": [{"transfer": DYE, "placement": placement, "size": size}]}
     verdict = authority.validate(read(Order, order), shop_of(authority.book, **press))
     assert ("below the rim" in (verdict.unsaid or "")) is rim

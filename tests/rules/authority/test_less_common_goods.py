@@ -324,7 +324,7 @@ BLANKS: tuple[tuple[str, str, str, tuple[int, int], str, str, dict[str, Any]], .
     ("ornament-hardboard-coated", DYE, "face", (60, 60), FITS, "", {}),
     ("bottle-aluminium-500", DYE, "all-round", (200, 100), FITS, "", on("mug-press")),
     ("mug-espresso-coated", DYE, "all-round", (150, 40), REFUSED, "ware-outside-wraps-range", on("mug-press")),
-    ("mug-espresso-coated", DYE, "all-round", (150, 40), WITH_CARE, "print-near-drinking-rim", on("mug-oven-wrap")),
+    ("mug-espresso-coated", DYE, "all-round", (150, 40), FITS, "", on("mug-oven-wrap")),
     ("pendant-steel-coated", DYE, "face", (20, 20), WITH_CARE, "pendant-gives-off-nickel", {"use": {"market": "eu"}}),
     ("oven-glove-white", LOW, "face", (100, 100), REFUSED, "protective-garment-without-consent", {}),
     ("pen-aluminium-white", DYE, "all-round", (28, 80), FITS, "", on("pen-press")),

@@ -5,6 +5,7 @@ high as a mug's wall cannot be 25 mm below its rim."""
 from __future__ import annotations
 
 import tomllib
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -66,24 +67,35 @@ def test_sequins_are_brushed_where_there_are_any(authority: Authority, placement
 
 
 @pytest.mark.parametrize(
-    ("height", "is_near"), [("3.5 in", True), ("3.2 in", True), ("2.7 in", False), ("2 in", False), (None, True)]
+    ("height", "most", "is_assumed"),
+    [
+        ("3.5 in", "1 mm", False),
+        ("3.2 in", "8 mm", False),
+        ("2.7 in", "", False),
+        ("2 in", "", True),
+        (None, "0 mm", False),
+    ],
 )
 def test_a_print_as_high_as_the_wall_is_not_taken_to_be_far_below_the_rim(
-    authority: Authority, height: str | None, is_near: bool
+    authority: Authority, height: str | None, most: str, is_assumed: bool
 ) -> None:
     """The printable wall of the mug is 90 mm high; 20 mm stay free of the rim."""
     size = {} if height is None else {"size": {"width": "7.5 in", "height": height}}
-    verdict = verdict_on(authority, "kiln-corner", "mug-coated-325", DYE, placement="all-round", **size)
-    assert ("print-near-drinking-rim" in {finding.rule for finding in verdict.findings}) is is_near
-    (assumed,) = (one for one in verdict.assumed if one.pointer == "/decorations/0/rim_distance")
-    assert (assumed.why == "a usual distance") is (height == "2 in")
+    shop = replace(shop_named("kiln-corner"), unit_system="metric")
+    verdict = authority.validate(order_of("mug-coated-325", DYE, placement="all-round", **size), shop)
+    told = [finding.because for finding in verdict.findings if finding.rule == "high-print-near-rim"]
+    assert bool(told) is bool(most)
+    assert all(f"leaves at most {most} of the printable wall" in because for because in told)
+    assumed = [one for one in verdict.assumed if one.pointer == "/decorations/0/rim_distance"]
+    assert bool(assumed) is is_assumed
 
 
-def test_what_the_order_says_of_the_rim_stands(authority: Authority) -> None:
+@pytest.mark.parametrize(("distance", "rules"), [("1 in", set()), ("0.3 in", {"print-near-drinking-rim"})])
+def test_what_the_order_says_of_the_rim_stands(authority: Authority, distance: str, rules: set[str]) -> None:
     size = {"width": "7.5 in", "height": "3.2 in"}
-    more = {"placement": "all-round", "size": size, "rim_distance": "1 in"}
-    verdict = verdict_on(authority, "kiln-corner", "mug-coated-325", DYE, **more)
-    assert "print-near-drinking-rim" not in {finding.rule for finding in verdict.findings}
+    more = {"placement": "all-round", "size": size, "rim_distance": distance}
+    findings = verdict_on(authority, "kiln-corner", "mug-coated-325", DYE, **more).findings
+    assert {finding.rule for finding in findings if "rim" in finding.rule.split("-")} == rules
 
 
 @pytest.mark.parametrize(

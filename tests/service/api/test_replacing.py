@@ -167,7 +167,7 @@ def test_nobodys_change_is_lost_to_who_tried_before(shops: Any, name: str) -> No
     seen = slow.get()
     tag, wish = seen.headers["ETag"], slow.place.changed(seen.json, 2)
     trial = slow.put(wish, tag, "?validate_only=true")
-    assert (trial.status_code, trial.json, trial.headers.get("ETag")) == (200, wish, None)
+    assert (trial.status_code, trial.json, trial.headers.get("ETag")) == (200, wish, None), trial.text
     quick_answer = quick.put(quick.place.changed(seen.json, 3), tag)
     assert quick_answer.status_code == 200, quick_answer.text
     sum_ = hashlib.sha256(trial.data).hexdigest()[:32]
