@@ -86,8 +86,8 @@ def test_rules_about_a_word(accord: Any, book: Book) -> None:
             rule.id for rule in book.rules.values() if wanted in as_word(f"{rule.id} {rule.topic} {rule.title}")
         }
         assert 0 < len(listed) < len(book.rules)
-    notes = json.loads(accord("rules", "nylon", "--level", "notes", "--json").stdout or "[]")
-    assert all(rule["level"] == "notes" for rule in notes)
+    blocking = json.loads(accord("rules", "nylon", "--level", "blocks", "--json").stdout)
+    assert {rule["level"] for rule in blocking} == {"blocks"}
     wrong = accord("rules", "dye-on-natural-fibrex")
     assert wrong.exit_code == 2
     assert "Did you mean dye-on-natural-fibre" in " ".join(wrong.stderr.split())

@@ -508,7 +508,7 @@ def _planned(case: Case, put_back: Weighed, curve: bool) -> PlannedDecoration:
         order_settings(chosen, case.shop.units),
         _explained(case, dialled, told_instead(case, put_back), curve),
         stacks(case),
-        steps(dialled, put_back),
+        steps(case, put_back),
         dialled["touch.wait_words"],
         dialled["touch.stack_words"],
     )

@@ -19,7 +19,7 @@ from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
 
 SEED = int(os.environ.get("ACCORD_SEED", "20261125"))
-LAWS = int(os.environ.get("ACCORD_LAWS") or of_this_run(15, 60, 60))
+LAWS = int(os.environ.get("ACCORD_LAWS") or of_this_run(30, 60, 60))
 
 
 @pytest.fixture(scope="session")
