@@ -542,6 +542,17 @@ def across_closure(where: str = read("place.placement"), blank: Blank | None = m
     return where in _SIDES_CLOSED[blank.closure or ("front" if blank.kind == "garment" else "edge")]
 
 
+@fact("place.on_sequins", BOOL, DECORATION)
+def on_sequins(
+    substrate: str = read("item.substrate"), where: Callable[[], str | None] = later("place.placement")
+) -> bool | None:
+    """Whether the print lies on sequins: the back of a piece that is covered with them is plain."""
+    if substrate != "sequin-cloth":
+        return False
+    placement = where()
+    return None if placement is None else placement not in ("back", "reverse")
+
+
 @fact("place.shared", BOOL, DECORATION)
 def shared(
     placement: str | None = source("/decorations/{i}/placement"),
@@ -575,29 +586,27 @@ def food_face(
 _USUAL_RIM_MM = 25.0
 
 
-@fact("place.rim_left_mm", DATA, DECORATION)
-def rim_left_mm(
+def _free_above_mm(wall: Size, print_size: Size) -> float:
+    """What the printable wall of ware leaves above a print that ends at its foot, whole mm."""
+    return float(max(0, floor(wall.height - print_size.height)))
+
+
+@fact("place.rim_distance_derived", BOOL, DECORATION)
+def rim_distance_derived(
     placement: str | None = source("/decorations/{i}/placement"),
     main: str | None = maybe("place.main_area"),
     said: float | None = source("/decorations/{i}/rim_distance"),
     blank: Blank | None = maybe("blank.entry"),
     ordered: Size | None = source("/decorations/{i}/size"),
     room: Size | None = maybe("place.area"),
-) -> float | None:
-    """The most that a print leaves to the drinking rim, where the order says no distance and the print is too high for
-    the usual one: what the printable wall has above it where it ends at the foot of that, whole mm. A print of no size
-    fills its printable area."""
-    wall, print_size = blank.areas.get("all-round") if blank is not None else None, ordered or room
-    if said is not None or wall is None or print_size is None or (placement or main) == "rim":
-        return None
-    free_mm = float(max(0, floor(wall.height - print_size.height)))
-    return free_mm if free_mm < _USUAL_RIM_MM else None
-
-
-@fact("place.rim_distance_derived", BOOL, DECORATION)
-def rim_distance_derived(left_mm: float | None = maybe("place.rim_left_mm")) -> bool:
-    """Whether how far the print ends below the drinking rim follows from its height, as the most that this leaves."""
-    return left_mm is not None
+) -> bool | None:
+    """Whether the order says no distance from the drinking rim, and the print is too high for the usual one, so that
+    what its height leaves is the most there can be. A print of no size fills its printable area."""
+    wall = blank.areas.get("all-round") if blank is not None else None
+    if said is not None or wall is None or (placement or main) == "rim":
+        return False
+    print_size = ordered or room
+    return None if print_size is None else _free_above_mm(wall, print_size) < _USUAL_RIM_MM
 
 
 @fact(
@@ -615,9 +624,17 @@ def rim_distance_mm(
     placement: str | None = source("/decorations/{i}/placement"),
     main: str | None = maybe("place.main_area"),
     said: float | None = source("/decorations/{i}/rim_distance"),
-    left_mm: float | None = maybe("place.rim_left_mm"),
+    derived: bool | None = maybe("place.rim_distance_derived"),
+    blank: Blank | None = maybe("blank.entry"),
+    ordered: Size | None = source("/decorations/{i}/size"),
+    room: Size | None = maybe("place.area"),
 ) -> float | None:
-    """From the print to the drinking rim, or the most that a high print leaves to it."""
+    """From the print to the drinking rim; of a print too high for the usual distance, the most that it leaves."""
     if (placement or main) == "rim":
         return 0.0
-    return left_mm if said is None else said
+    if not derived:
+        return said
+    assert blank is not None
+    print_size = ordered or room
+    assert print_size is not None
+    return _free_above_mm(blank.areas["all-round"], print_size)
