@@ -14,6 +14,8 @@ from accord_rules.governance.changes import EntryChange
 
 # How many of those that lean on an entry are named.
 NAMED_MOST = 6
+# Of one, how many examples are named; more are counted.
+EXAMPLES_MOST = 2
 # Kind -> what one is called, where that is not the kind without its plural.
 _ONE_OF: Mapping[str, str] = MappingProxyType(
     {
@@ -120,7 +122,8 @@ def _named(faults: list[EntryFault]) -> Iterator[str]:
     for (kind, id_), of_entry in by_entry.items():
         examples = tuple(dict.fromkeys(filter(None, (_example_in_words(fault.pointer) for fault in of_entry))))
         alone = examples and all(_EXAMPLE.fullmatch(fault.pointer) for fault in of_entry)
-        yield f"{one_of(kind)} {id_}" + (f" ({', '.join(examples)})" if alone else "")
+        told = ", ".join(examples) if len(examples) <= EXAMPLES_MOST else f"{len(examples)} of its examples"
+        yield f"{one_of(kind)} {id_}" + (f" ({told})" if alone else "")
 
 
 def _example_in_words(pointer: str) -> str:

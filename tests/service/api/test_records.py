@@ -6,6 +6,7 @@ Source of what is expected: this project's own contract; there is no outside one
 from __future__ import annotations
 
 import hashlib
+import threading
 import time
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
@@ -20,6 +21,7 @@ from tests.service.conftest import ok
 from accord_rules import authority as rules_authority
 from accord_service.serving import first_start
 from accord_service.steps import records
+from accord_service.steps.audit_watch import AuditWatch
 from accord_service.store import EmbeddedServer, Store
 from accord_service.store.connection import connect
 
@@ -161,12 +163,21 @@ def test_validate_only_records_nothing(
 
 @pytest.mark.parametrize("path", ["/v1/validate", "/v1/recommend", "/v1/envelope"])
 def test_asking_never_writes(
-    client: FlaskClient, quay: dict[str, str], order: dict[str, Any], changing: Any, path: str
+    client: FlaskClient,
+    quay: dict[str, str],
+    order: dict[str, Any],
+    changing: Any,
+    path: str,
+    monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     """Every key of the store is the same before and after, and no command was sent that could have changed one.
 
-    When the shop's key was used last is not of the order; it was used a moment ago.
+    When the shop's key was used last is not of the order; it was used a moment ago. Nor is what a worker looks at each
+    two seconds, whoever asks (``steps/audit_watch.py``).
     """
+    monkeypatch.setattr(AuditWatch, "now_and_then", lambda watch: None)
+    for looking in (thread for thread in threading.enumerate() if thread.name == "audit-watch"):
+        looking.join()
     ok(client.get("/v1/shop", headers=quay))
     raw = connect(changing.collective.server.url, timeout_s=5.0)
     hopeless = order | {"item": {"blank": "tee-heavy-white"}}
